@@ -1,0 +1,1 @@
+"""Wearlore: service records and judgement of one engine family, turned into answers."""

@@ -1,0 +1,1 @@
+"""The book: the YAML description of one engine family."""

@@ -1,0 +1,396 @@
+"""The family book as pydantic models: a description, no I/O.
+
+What a person types in km or miles, N·m or lbf·ft is km and N·m in these objects: the loader hands the book's units to the
+validators as context (``model_validate(data, context=units)``). Shape is checked here; sense is checked by `review`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import date
+from typing import Annotated, Literal
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    ValidationInfo,
+    model_validator,
+)
+
+from wearlore.units import KM_PER, NEWTON_METRE_PER, DistanceUnit, TorqueUnit, Units
+
+Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]*$", max_length=60)]
+Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
+Share = Annotated[float, Field(gt=0, lt=1)]
+Hours = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
+Price = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Quantity = Annotated[float, Field(gt=0, allow_inf_nan=False)]
+Factor = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
+
+
+def _to_km(value: float, info: ValidationInfo) -> float:
+    return value * KM_PER[info.context.distance] if isinstance(info.context, Units) else value
+
+
+def _to_newton_metres(value: float, info: ValidationInfo) -> float:
+    return value * NEWTON_METRE_PER[info.context.torque] if isinstance(info.context, Units) else value
+
+
+Distance = Annotated[float, Field(gt=0, allow_inf_nan=False), AfterValidator(_to_km)]
+TorqueValue = Annotated[float, Field(gt=0, allow_inf_nan=False), AfterValidator(_to_newton_metres)]
+
+Grade = Literal["original", "equivalent", "economy", "upgrade"]
+Severity = Literal["nuisance", "degraded", "stranded", "engine-damage", "injury"]
+Signal = Literal["DANGER", "WARNING", "CAUTION", "NOTICE"]
+EngineState = Literal["any", "warm", "cold", "drained"]
+
+
+class Entry(BaseModel):
+    """Anything a person writes in the book."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class BookUnits(Entry):
+    """The units this book is written in."""
+
+    distance: DistanceUnit = "km"
+    torque: TorqueUnit = "N·m"
+    currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")] = "EUR"
+
+
+class Family(Entry):
+    """An engine family: variants that share most components."""
+
+    id: Id
+    name: Text
+    maker: Text = "not named"
+    description: str = ""
+    units: BookUnits = BookUnits()
+
+
+class Variant(Entry):
+    """What a vehicle has."""
+
+    name: Text
+    built_from: date | None = None
+    built_to: date | None = None
+
+
+class Zone(Entry):
+    """A face or area of the engine; fluid runs from a zone to those below it."""
+
+    name: Text
+    runs_to: tuple[Id, ...] = ()
+
+
+class Revision(Entry):
+    """A design level of a component, fitted to engines built ``from_date`` on; supersedes another."""
+
+    note: str = ""
+    from_date: date | None = None
+    supersedes: str | None = None
+    life_factor: Factor = 1.0  # judgement: ratio of lives to the first revision, used while records are thin
+
+
+class Component(Entry):
+    """What fails; it sits in a zone, at one or several positions."""
+
+    name: Text
+    system: Text
+    zone: Id
+    positions: tuple[Text, ...] = ()
+    variants: tuple[Id, ...] = ()  # empty: all
+    revisions: dict[str, Revision] = {}
+    aliases: tuple[Text, ...] = ()
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """Its positions; one nameless place when it has a single one."""
+        return self.positions or ("",)
+
+    def revision_at(self, built: date) -> str:
+        """The design level fitted to an engine built on ``built``; empty when the component has only one."""
+        fitted = [
+            (r.from_date or date.min, name)
+            for name, r in self.revisions.items()
+            if (r.from_date or date.min) <= built
+        ]
+        return max(fitted)[1] if fitted else next(iter(self.revisions), "")
+
+
+class Consequence(Entry):
+    """What a failure brings beyond its own cure: ``cost`` is the mean extra money a failure costs (recovery, hire, damage)."""
+
+    severity: Severity
+    cost: Price = 0.0
+    stranded: Annotated[float, Field(ge=0, le=1)] = 0.0  # chance that the vehicle stops where it is
+    note: str = ""
+
+
+class Quantile(Entry):
+    """A judgement: a ``share`` of units has failed by ``at``; ``between`` holds it with 90 % confidence."""
+
+    share: Share
+    at: Distance
+    between: tuple[Distance, Distance]
+
+
+class Belief(Entry):
+    """The specialist's own judgement of a mode's life, as two quantile statements."""
+
+    life: Literal["weibull", "lognormal"] = "weibull"
+    quantiles: Annotated[tuple[Quantile, ...], Field(min_length=2, max_length=2)]
+    note: str = ""
+
+
+class Mode(Entry):
+    """A failure mode: how a component fails (IEC 60050-192 / ISO 14224 sense)."""
+
+    name: Text
+    component: Id
+    noticed: Literal["evident", "hidden"]
+    cause: Literal["wear", "random", "outside"] = "wear"
+    code: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")] | None = (
+        None  # ISO 14224 failure-mode code
+    )
+    mechanism: Annotated[str, StringConstraints(pattern=r"^\d\.\d$")] | None = None  # ISO 14224 Table B.2
+    variants: tuple[Id, ...] = ()
+    revisions: tuple[str, ...] = ()  # empty: all
+    consequence: Consequence
+    belief: Belief | None = None
+    observations: dict[Id, Share] = {}  # observation -> chance that this mode alone brings it about
+    accelerates: dict[Id, Factor] = {}  # mode -> factor on its rate of ageing while this one is present
+    note: str = ""
+
+    def applies(self, variant: str, revision: str) -> bool:
+        return (not self.variants or variant in self.variants) and (
+            not self.revisions or revision in self.revisions
+        )
+
+
+class Observation(Entry):
+    """What can be seen, heard, read or measured."""
+
+    name: Text
+    kind: Literal[
+        "wet", "code", "lamp", "noise", "level-loss", "reading", "smoke", "smell", "behaviour", "visible"
+    ]
+    zone: Id | None = None
+    fluid: Text | None = None
+    code: str | None = None  # trouble code, SAE J2012 / ISO 15031-6
+    circumstance: str = ""
+    unit: str | None = None
+    limit: float | None = None
+    leak: Annotated[float, Field(ge=0, lt=1)] = 0.01  # chance of seeing it with none of its modes present
+
+
+class Accuracy(Entry):
+    """How well an inspection tells: P(seen | there) and P(not seen | not there)."""
+
+    sensitivity: Annotated[float, Field(gt=0, le=1)]
+    specificity: Annotated[float, Field(gt=0, le=1)]
+
+
+class Inspection(Entry):
+    """An act that yields observations."""
+
+    name: Text
+    minutes: Annotated[float, Field(gt=0)]
+    needs: tuple[Id, ...] = ()  # operations that must be done first
+    tools: tuple[Id, ...] = ()
+    hazards: tuple[Id, ...] = ()
+    observes: dict[Id, Accuracy]
+
+
+class Torque(Entry):
+    """Tightening: torque stages in order, then angles in degrees."""
+
+    stages: Annotated[tuple[TorqueValue, ...], Field(min_length=1)]
+    angles: tuple[Annotated[float, Field(gt=0, le=360)], ...] = ()
+
+
+class Fastener(Entry):
+    """Fasteners undone and tightened by an operation."""
+
+    name: Text
+    count: Annotated[int, Field(ge=1)] = 1
+    size: Annotated[str, StringConstraints(pattern=r"^M\d+(\.\d+)?(x\d+(\.\d+)?)?$")] | None = None
+    property_class: Literal["4.6", "5.8", "8.8", "9.8", "10.9", "12.9"] | None = None  # ISO 898-1
+    torque: Torque | None = None
+    one_time_use: bool = False
+    left_hand: bool = False
+    part: Id | None = None  # needed when one_time_use
+
+
+class Refit(Entry):
+    """The build-up half of an operation that takes something off."""
+
+    name: Text
+    hours: Hours
+    steps: tuple[Text, ...] = ()
+    tools: tuple[Id, ...] = ()
+    consumables: dict[Id, Quantity] = {}
+    hazards: tuple[Id, ...] = ()
+
+
+class Operation(Entry):
+    """A labour operation. With ``refit`` it takes something off now and puts it back in build-up."""
+
+    name: Text
+    hours: Hours
+    refit: Refit | None = None
+    needs: tuple[Id, ...] = ()  # operations that must be done before
+    then: tuple[Id, ...] = ()  # operations that must follow, after build-up: bleed, leak test, clear codes
+    closing: bool = False  # belongs to the closing checks
+    steps: tuple[Text, ...] = ()
+    fasteners: tuple[Fastener, ...] = ()
+    tools: tuple[Id, ...] = ()
+    consumables: dict[Id, Quantity] = {}
+    spoils: dict[Id, Quantity] = {}  # parts that cannot be used again afterwards
+    hazards: tuple[Id, ...] = ()
+    state: EngineState = "any"
+    licensed: str = ""  # the licensed trade or local code that this is left to
+    procedure: str = ""  # title of the maker's procedure; never a copy of it
+    variants: tuple[Id, ...] = ()
+
+    @property
+    def total_hours(self) -> float:
+        return self.hours + (self.refit.hours if self.refit else 0.0)
+
+
+class Remedy(Entry):
+    """A way to cure or hold off failure modes of one component.
+
+    renew: the modes in ``cures`` start again at age 0. clean: their age falls by the share ``restores`` (Kijima). guard: the
+    rate of their outside cause is multiplied by ``lowers``; nothing is renewed.
+    """
+
+    name: Text
+    component: Id
+    cures: Annotated[tuple[Id, ...], Field(min_length=1)]
+    kind: Literal["renew", "clean", "guard"] = "renew"
+    operations: Annotated[tuple[Id, ...], Field(min_length=1)]
+    parts: dict[Id, Quantity] = {}
+    companions: tuple[Id, ...] = ()  # remedies always done with it
+    restores: Annotated[float, Field(gt=0, le=1)] | None = None
+    lowers: Share | None = None
+    variants: tuple[Id, ...] = ()
+    procedure: str = ""
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _kind_has_its_number(self) -> Remedy:
+        if (self.kind == "clean") != (self.restores is not None):
+            raise ValueError("'restores' with kind: clean, and only there")
+        if (self.kind == "guard") != (self.lowers is not None):
+            raise ValueError("'lowers' with kind: guard, and only there")
+        return self
+
+
+class Offer(Entry):
+    """A part one can buy: its number, source grade, design level and price."""
+
+    number: Text
+    grade: Grade = "original"
+    price: Price
+    revision: str | None = None
+    variants: tuple[Id, ...] = ()
+    from_date: date | None = None  # for engines built from … to
+    to_date: date | None = None
+    supersedes: Text | None = None
+    life_factor: Factor = 1.0  # judgement: ratio of lives to the original part, used while records are thin
+
+    def fits(self, variant: str, built: date) -> bool:
+        return (
+            (not self.variants or variant in self.variants)
+            and (self.from_date or date.min) <= built
+            and built <= (self.to_date or date.max)
+        )
+
+
+class Part(Entry):
+    """A part by function; ``component`` when it is the piece of that component which ages."""
+
+    name: Text
+    component: Id | None = None
+    offers: Annotated[tuple[Offer, ...], Field(min_length=1)]
+
+
+class Tool(Entry):
+    """A special tool: bought, hired by the visit, or missing."""
+
+    name: Text
+    price: Price | None = None
+    hire: Price | None = None  # per visit
+    owned: bool = True
+
+
+class Consumable(Entry):
+    """A sealant, fluid or cleaner, priced by its unit."""
+
+    name: Text
+    unit: Text
+    price: Price
+    fluid: Text | None = None
+    sae: str | None = None  # engine-oil grade, SAE J300
+    note: str = ""
+
+
+class Hazard(Entry):
+    """What can hurt someone or something, and the caution for it (signal words: ANSI Z535.6, ISO 3864-2)."""
+
+    name: Text
+    signal: Signal
+    caution: str = ""
+
+
+class Economics(Entry):
+    """What money and distance mean in this workshop, unless a command says otherwise."""
+
+    labour_rate: Price  # per hour
+    visit_fixed: Price = 0.0  # what any visit costs its owner beside labour and parts
+    discount: Annotated[float, Field(ge=0, lt=1)] = 0.04  # per year
+    per_year: Distance = 20_000.0
+    horizon: Distance = 100_000.0
+    tax: Annotated[float, Field(ge=0, lt=1)] = 0.0
+
+
+class Book(Entry):
+    """The description of one family, written by the specialist."""
+
+    wearlore: Literal[1]
+    family: Family
+    economics: Economics
+    variants: Annotated[dict[Id, Variant], Field(min_length=1)]
+    zones: dict[Id, Zone]
+    components: Annotated[dict[Id, Component], Field(min_length=1)]
+    modes: Annotated[dict[Id, Mode], Field(min_length=1)]
+    observations: dict[Id, Observation] = {}
+    inspections: dict[Id, Inspection] = {}
+    operations: dict[Id, Operation] = {}
+    remedies: dict[Id, Remedy] = {}
+    parts: dict[Id, Part] = {}
+    tools: dict[Id, Tool] = {}
+    consumables: dict[Id, Consumable] = {}
+    hazards: dict[Id, Hazard] = {}
+
+    @property
+    def units(self) -> Units:
+        return Units(**self.family.units.model_dump())
+
+    def modes_of(self, component: str) -> Iterator[tuple[str, Mode]]:
+        return ((id_, mode) for id_, mode in self.modes.items() if mode.component == component)
+
+    def remedies_for(self, mode: str, variant: str = "") -> Iterator[tuple[str, Remedy]]:
+        """The remedies that cure or hold off ``mode`` (on ``variant``, when one is named)."""
+        for id_, remedy in self.remedies.items():
+            if mode in remedy.cures and (not variant or not remedy.variants or variant in remedy.variants):
+                yield id_, remedy
+
+
+TROUBLE_CODE = re.compile(r"^[PCBU][0-3][0-9A-F]{3}$")  # SAE J2012 / ISO 15031-6

@@ -1,0 +1,144 @@
+"""The errors a person may cause, and what each one tells.
+
+    WearloreError
+    ├── BookErrors      a book that cannot be used: holds every BookError found in it
+    │   └── BookError   one place: file, line, path in the book, what was expected, how to mend it
+    ├── RecordsError    one place in a file of records: file, line, field, what was expected, how to mend it
+    │   └── RecordsErrors   every place found in one file
+    ├── StoreError      the store cannot be opened, read or written
+    ├── NameNotKnown    a vehicle, component, mode … that does not exist, with the nearest that do
+    ├── LivesError      arrays of lives that contradict themselves
+    ├── FitError        a life model that the lives do not determine
+    ├── ScopeError      demands on a visit that collide
+    └── OutputError     a document that cannot be written
+
+Fields travel in ``args`` (so that an error survives a worker process) and the text is built in ``__str__``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from difflib import get_close_matches
+
+
+class WearloreError(Exception):
+    """Anything a person can mend; the command line prints it and ends with exit code 2."""
+
+
+class BookError(WearloreError, ValueError):
+    """One place in a book that cannot be used."""
+
+    def __init__(self, file: str, line: int, path: str, expected: str, mend: str) -> None:
+        super().__init__(file, line, path, expected, mend)
+
+    def __str__(self) -> str:
+        file, line, path, expected, mend = self.args
+        return f"{file}:{line}: {path}: expected {expected}. {mend}".rstrip()
+
+
+class BookErrors(WearloreError):
+    """All that is wrong with a book, at once."""
+
+    def __init__(self, errors: Iterable[BookError]) -> None:
+        super().__init__(tuple(errors))
+
+    @property
+    def errors(self) -> tuple[BookError, ...]:
+        return tuple(self.args[0])
+
+    def __str__(self) -> str:
+        return "\n".join(str(error) for error in self.errors)
+
+
+class RecordsError(WearloreError, ValueError):
+    """One place in a file of records that cannot be taken (line 0: the file as a whole)."""
+
+    def __init__(self, file: str, line: int, field: str, expected: str, mend: str) -> None:
+        super().__init__(file, line, field, expected, mend)
+
+    def __str__(self) -> str:
+        file, line, field, expected, mend = self.args
+        place = f"{file}:{line}" if line else f"{file}"
+        return f"{place}: {field}: expected {expected}. {mend}".rstrip()
+
+
+class RecordsErrors(WearloreError):
+    """All lines of a file that cannot be taken; the store is as it was."""
+
+    def __init__(self, errors: Iterable[RecordsError]) -> None:
+        super().__init__(tuple(errors))
+
+    @property
+    def errors(self) -> tuple[RecordsError, ...]:
+        return tuple(self.args[0])
+
+    def __str__(self) -> str:
+        return "\n".join(str(error) for error in self.errors)
+
+
+class StoreError(WearloreError):
+    """The store cannot be opened, read or written."""
+
+    def __init__(self, path: str, problem: str, mend: str) -> None:
+        super().__init__(path, problem, mend)
+
+    def __str__(self) -> str:
+        path, problem, mend = self.args
+        return f"{path}: {problem}. {mend}".rstrip()
+
+
+class NameNotKnown(WearloreError, LookupError):
+    """A name that stands for nothing here; names the nearest that do."""
+
+    def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
+        super().__init__(kind, name, tuple(known))
+
+    def __str__(self) -> str:
+        kind, name, known = self.args
+        near = get_close_matches(name, known, n=3, cutoff=0.5) or sorted(known)[:5]
+        hint = f"Did you mean {', '.join(near)}?" if near else f"There is no {kind} yet."
+        return f"no {kind} is called {name!r}. {hint}"
+
+
+class LivesError(WearloreError, ValueError):
+    """Arrays of lives that contradict themselves at one row (counted from 0)."""
+
+    def __init__(self, row: int, expected: str) -> None:
+        super().__init__(row, expected)
+
+    def __str__(self) -> str:
+        row, expected = self.args
+        return f"life {row}: expected {expected}"
+
+
+class FitError(WearloreError):
+    """A life model that these lives do not determine."""
+
+    def __init__(self, problem: str, mend: str) -> None:
+        super().__init__(problem, mend)
+
+    def __str__(self) -> str:
+        problem, mend = self.args
+        return f"{problem}. {mend}".rstrip()
+
+
+class ScopeError(WearloreError):
+    """Demands on a visit that cannot all be met."""
+
+    def __init__(self, problem: str, mend: str) -> None:
+        super().__init__(problem, mend)
+
+    def __str__(self) -> str:
+        problem, mend = self.args
+        return f"{problem}. {mend}".rstrip()
+
+
+class OutputError(WearloreError):
+    """A document that cannot be written."""
+
+    def __init__(self, path: str, problem: str, mend: str) -> None:
+        super().__init__(path, problem, mend)
+
+    def __str__(self) -> str:
+        path, problem, mend = self.args
+        return f"{path}: {problem}. {mend}".rstrip()

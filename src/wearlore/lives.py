@@ -30,10 +30,7 @@ class Lives:
     count: Array
 
     def __post_init__(self) -> None:
-        columns = [
-            np.ascontiguousarray(c, dtype=np.float64)
-            for c in (self.entry, self.lower, self.upper, self.count)
-        ]
+        columns = [np.ascontiguousarray(c, dtype=np.float64) for c in (self.entry, self.lower, self.upper, self.count)]
         if len({c.shape for c in columns}) != 1 or columns[0].ndim != 1:
             raise LivesError(0, "four arrays of one length")
         for name, column in zip(("entry", "lower", "upper", "count"), columns, strict=True):
@@ -41,9 +38,7 @@ class Lives:
             object.__setattr__(self, name, column)
         entry, lower, upper, count = columns
         # written so that NaN fails too
-        if (
-            bad := ~((entry >= 0) & (entry <= lower) & (lower <= upper) & (upper > 0) & np.isfinite(lower))
-        ).any():
+        if (bad := ~((entry >= 0) & (entry <= lower) & (lower <= upper) & (upper > 0) & np.isfinite(lower))).any():
             raise LivesError(int(bad.argmax()), "0 <= entry <= lower <= upper, lower finite and upper > 0")
         if (bad := ~((count > 0) & np.isfinite(count))).any():
             raise LivesError(int(bad.argmax()), "count > 0")
@@ -65,7 +60,7 @@ class Lives:
 
     @property
     def exact(self) -> NDArray[np.bool_]:
-        return self.lower == self.upper
+        return np.equal(self.lower, self.upper)
 
     @property
     def right(self) -> NDArray[np.bool_]:

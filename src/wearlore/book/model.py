@@ -1,7 +1,7 @@
 """The family book as pydantic models: a description, no I/O.
 
-What a person types in km or miles, N·m or lbf·ft is km and N·m in these objects: the loader hands the book's units to the
-validators as context (``model_validate(data, context=units)``). Shape is checked here; sense is checked by `review`.
+What a person types in km or miles, N·m or lbf·ft is km and N·m in these objects: the loader hands the book's units
+to the validators as context (``model_validate(data, context=units)``). Shape is checked here; sense is checked by `review`.
 """
 
 from __future__ import annotations
@@ -116,15 +116,13 @@ class Component(Entry):
     def revision_at(self, built: date) -> str:
         """The design level fitted to an engine built on ``built``; empty when the component has only one."""
         fitted = [
-            (r.from_date or date.min, name)
-            for name, r in self.revisions.items()
-            if (r.from_date or date.min) <= built
+            (r.from_date or date.min, name) for name, r in self.revisions.items() if (r.from_date or date.min) <= built
         ]
         return max(fitted)[1] if fitted else next(iter(self.revisions), "")
 
 
 class Consequence(Entry):
-    """What a failure brings beyond its own cure: ``cost`` is the mean extra money a failure costs (recovery, hire, damage)."""
+    """What a failure brings beyond its own cure; ``cost`` is the mean extra money (recovery, hire, damage)."""
 
     severity: Severity
     cost: Price = 0.0
@@ -155,9 +153,7 @@ class Mode(Entry):
     component: Id
     noticed: Literal["evident", "hidden"]
     cause: Literal["wear", "random", "outside"] = "wear"
-    code: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")] | None = (
-        None  # ISO 14224 failure-mode code
-    )
+    code: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")] | None = None  # ISO 14224 failure-mode code
     mechanism: Annotated[str, StringConstraints(pattern=r"^\d\.\d$")] | None = None  # ISO 14224 Table B.2
     variants: tuple[Id, ...] = ()
     revisions: tuple[str, ...] = ()  # empty: all
@@ -168,18 +164,14 @@ class Mode(Entry):
     note: str = ""
 
     def applies(self, variant: str, revision: str) -> bool:
-        return (not self.variants or variant in self.variants) and (
-            not self.revisions or revision in self.revisions
-        )
+        return (not self.variants or variant in self.variants) and (not self.revisions or revision in self.revisions)
 
 
 class Observation(Entry):
     """What can be seen, heard, read or measured."""
 
     name: Text
-    kind: Literal[
-        "wet", "code", "lamp", "noise", "level-loss", "reading", "smoke", "smell", "behaviour", "visible"
-    ]
+    kind: Literal["wet", "code", "lamp", "noise", "level-loss", "reading", "smoke", "smell", "behaviour", "visible"]
     zone: Id | None = None
     fluid: Text | None = None
     code: str | None = None  # trouble code, SAE J2012 / ISO 15031-6
@@ -266,8 +258,8 @@ class Operation(Entry):
 class Remedy(Entry):
     """A way to cure or hold off failure modes of one component.
 
-    renew: the modes in ``cures`` start again at age 0. clean: their age falls by the share ``restores`` (Kijima). guard: the
-    rate of their outside cause is multiplied by ``lowers``; nothing is renewed.
+    renew: the modes in ``cures`` start again at age 0. clean: their age falls by the share ``restores`` (Kijima).
+    guard: the rate of their outside cause is multiplied by ``lowers``; nothing is renewed.
     """
 
     name: Text

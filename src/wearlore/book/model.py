@@ -1,7 +1,7 @@
 """The family book as pydantic models: a description, no I/O.
 
 What a person types in km or miles, N·m or lbf·ft is km and N·m in these objects: the loader hands the book's units
-to the validators as context (``model_validate(data, context=units)``). Shape is checked here; sense is checked by `review`.
+to the validators as context (``model_validate(data, context=units)``). Shape is checked here, sense by `review`.
 """
 
 from __future__ import annotations

@@ -269,7 +269,7 @@ class Remedy(Entry):
     operations: Annotated[tuple[Id, ...], Field(min_length=1)]
     parts: dict[Id, Quantity] = {}
     companions: tuple[Id, ...] = ()  # remedies always done with it
-    restores: Annotated[float, Field(gt=0, le=1)] | None = None
+    restores: Annotated[float, Field(ge=0, le=1)] | None = None  # 0: as old as before (minimal repair)
     lowers: Share | None = None
     variants: tuple[Id, ...] = ()
     procedure: str = ""

@@ -1,0 +1,221 @@
+"""The access graph of one variant: what a set of operations brings with it, its hours, its cost, its order.
+
+An operation is done once in a visit, whoever asks for it. Doing it brings every operation that it `needs` (before it)
+and every one that must follow (`then`), and so on: the closure. Operations that do not apply to the variant fall out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+from heapq import heapify, heappop, heappush
+from typing import Any
+
+from wearlore.book.model import Book, Grade, Offer, Operation, Part
+from wearlore.errors import NameNotKnown, ScopeError
+
+STATE_RANK = {"warm": 0, "any": 1, "cold": 2, "drained": 3}
+GRADE_RANK: dict[Grade, int] = {"original": 0, "equivalent": 1, "upgrade": 2, "economy": 3}
+
+
+def fitting_offers(part: Part, variant: str, built: date) -> tuple[Offer, ...]:
+    """The offers for an engine of ``variant`` built on ``built``, without those that another of them supersedes."""
+    fitting = [offer for offer in part.offers if offer.fits(variant, built)]
+    superseded = {offer.supersedes for offer in fitting}
+    return tuple(offer for offer in fitting if offer.number not in superseded)
+
+
+def best_offer(part: Part, variant: str, built: date, grade: Grade = "original") -> Offer | None:
+    """The offer to buy, the cheapest of equals; None when nothing fits.
+
+    Of ``grade`` when there is one, else original, equivalent, upgrade, economy.
+    """
+    return min(
+        fitting_offers(part, variant, built),
+        key=lambda offer: (offer.grade != grade, GRADE_RANK[offer.grade], offer.price, offer.number),
+        default=None,
+    )
+
+
+@dataclass(frozen=True)
+class Access:
+    """The operations of a book that apply to one variant, as a graph.
+
+    ``missing_tools`` holds the tools that the workshop neither owns nor can hire, and those named by the user.
+    """
+
+    book: Book
+    variant: str
+    built: date
+    missing_tools: frozenset[str]
+
+    @classmethod
+    def of(cls, book: Book, variant: str, built: date, missing_tools: Iterable[str] = ()) -> Access:
+        """Raises NameNotKnown for a variant or tool that the book does not have."""
+        if variant not in book.variants:
+            raise NameNotKnown("variant", variant, book.variants)
+        named = frozenset(missing_tools)
+        for tool in sorted(named - book.tools.keys()):
+            raise NameNotKnown("tool", tool, book.tools)
+        lacking = {id_ for id_, tool in book.tools.items() if not tool.owned and tool.hire is None}
+        return cls(book, variant, built, named | lacking)
+
+    @cached_property
+    def operations(self) -> Mapping[str, Operation]:
+        """The operations that apply to the variant, in the book's order."""
+        return {
+            id_: operation
+            for id_, operation in self.book.operations.items()
+            if not operation.variants or self.variant in operation.variants
+        }
+
+    def _applying(self, ids: Iterable[str]) -> Iterator[str]:
+        for id_ in ids:
+            if id_ not in self.book.operations:
+                raise NameNotKnown("operation", id_, self.book.operations)
+            if id_ in self.operations:
+                yield id_
+
+    def reach(self, ids: Iterable[str]) -> frozenset[str]:
+        """The closure of ``ids`` over `needs` and `then`; those not for this variant are dropped.
+
+        Raises NameNotKnown.
+        """
+        reached: set[str] = set()
+        todo = list(self._applying(ids))
+        while todo:
+            id_ = todo.pop()
+            if id_ not in reached:
+                reached.add(id_)
+                todo += self._applying((*self.operations[id_].needs, *self.operations[id_].then))
+        return frozenset(reached)
+
+    def hours(self, ids: Iterable[str]) -> float:
+        """Hours of the union reached from ``ids``, build-up included."""
+        return sum(self.operations[id_].total_hours for id_ in sorted(self.reach(ids)))
+
+    def tools(self, ids: Iterable[str]) -> frozenset[str]:
+        """The special tools that the union reached from ``ids`` takes."""
+        return frozenset(tool for id_ in self.reach(ids) for tool in self._tools_of(self.operations[id_]))
+
+    def missing(self, ids: Iterable[str]) -> frozenset[str]:
+        """Those of the tools that this workshop does not have."""
+        return self.tools(ids) & self.missing_tools
+
+    @staticmethod
+    def _tools_of(operation: Operation) -> tuple[str, ...]:
+        return operation.tools + (operation.refit.tools if operation.refit else ())
+
+    def hire(self, tool: str) -> float:
+        """What hiring ``tool`` for one visit costs; 0 when it is owned. Raises NameNotKnown."""
+        if tool not in self.book.tools:
+            raise NameNotKnown("tool", tool, self.book.tools)
+        wanted = self.book.tools[tool]
+        return 0.0 if wanted.owned else wanted.hire or 0.0
+
+    def spoiled(self, ids: Iterable[str]) -> dict[str, float]:
+        """Parts (id -> quantity) that the union reached from ``ids`` spoils, one-time-use fasteners included."""
+        parts: dict[str, float] = {}
+        for id_ in sorted(self.reach(ids)):
+            for part, quantity in self.spoiled_by(id_).items():
+                parts[part] = parts.get(part, 0.0) + quantity
+        return parts
+
+    def spoiled_by(self, id_: str) -> dict[str, float]:
+        """Parts (id -> quantity) that one operation spoils, one-time-use fasteners included."""
+        operation = self.operations[id_]
+        parts = dict(operation.spoils)
+        for fastener in operation.fasteners:
+            if fastener.one_time_use and fastener.part:
+                parts[fastener.part] = parts.get(fastener.part, 0.0) + fastener.count
+        return parts
+
+    def consumed_by(self, id_: str) -> float:
+        """Price of the consumables that one operation takes, build-up included."""
+        operation = self.operations[id_]
+        uses = [operation.consumables, operation.refit.consumables if operation.refit else {}]
+        return sum(self.book.consumables[c].price * quantity for use in uses for c, quantity in use.items())
+
+    def price(self, part: str, grade: Grade = "original") -> float:
+        """Price of one ``part`` for this engine. Raises NameNotKnown, or ScopeError when no offer fits."""
+        return self.offer(part, grade).price
+
+    def offer(self, part: str, grade: Grade = "original") -> Offer:
+        """The offer to buy of ``part`` for this engine. Raises NameNotKnown, or ScopeError when no offer fits."""
+        if part not in self.book.parts:
+            raise NameNotKnown("part", part, self.book.parts)
+        offer = best_offer(self.book.parts[part], self.variant, self.built, grade)
+        if offer is None:
+            raise ScopeError(
+                f"no offer of part {part!r} fits variant {self.variant!r} built {self.built}",
+                "Add the offer to the book, or widen its variants and dates",
+            )
+        return offer
+
+    def cost(self, ids: Iterable[str]) -> float:
+        """Money beside labour for the union: what is spoiled and consumed, and the hire of each tool once."""
+        reached = self.reach(ids)
+        return (
+            sum(self.price(part) * quantity for part, quantity in self.spoiled(reached).items())
+            + sum(self.consumed_by(id_) for id_ in sorted(reached))
+            + sum(self.hire(tool) for tool in sorted(self.tools(reached)))
+        )
+
+    def order(self, ids: Iterable[str]) -> tuple[str, ...]:
+        """The union reached from ``ids`` in working order: each after all that it needs and before what follows it.
+
+        Where the graph leaves a choice, what wants a warm engine comes first and what wants it cold or drained last,
+        closing checks after all else, then the book's order. Raises ScopeError when the operations form a circle.
+        """
+        reached = self.reach(ids)
+        after: dict[str, set[str]] = {id_: set() for id_ in reached}  # operation -> those that wait for it
+        for id_ in reached:
+            for before in self._applying(self.operations[id_].needs):
+                after[before].add(id_)
+            after[id_].update(self._applying(self.operations[id_].then))
+        place = {id_: number for number, id_ in enumerate(self.operations)}
+        closing = {t for id_ in reached for t in self.operations[id_].then} | {
+            id_ for id_ in reached if self.operations[id_].closing
+        }
+        ranks = {id_: STATE_RANK[self.operations[id_].state] for id_ in reached}
+        urgent = dict(ranks)  # an operation is as urgent as the most urgent one that waits for it
+        for id_ in reversed(_sorted_by(after, place)):
+            urgent[id_] = min([urgent[id_], *(urgent[later] for later in after[id_])])
+        keys = {id_: (id_ in closing, urgent[id_], ranks[id_], place[id_]) for id_ in reached}
+        return _sorted_by(after, keys)
+
+
+def _sorted_by(after: Mapping[str, set[str]], keys: Mapping[str, Any]) -> tuple[str, ...]:
+    """Topological order (Kahn 1962, Comm. ACM 5) that takes the least key among what is free."""
+    waiting = dict.fromkeys(after, 0)
+    for followers in after.values():
+        for follower in followers:
+            waiting[follower] += 1
+    free: list[tuple[Any, str]] = [(keys[id_], id_) for id_, count in waiting.items() if not count]
+    heapify(free)
+    ordered = []
+    while free:
+        _, id_ = heappop(free)
+        ordered.append(id_)
+        for follower in after[id_]:
+            waiting[follower] -= 1
+            if not waiting[follower]:
+                heappush(free, (keys[follower], follower))
+    if len(ordered) < len(after):
+        circle = _circle({id_: after[id_] for id_ in after.keys() - set(ordered)})
+        raise ScopeError(
+            f"these operations wait for each other: {' -> '.join(circle)}",
+            "Take one of them out of the other's 'needs' or 'then' in the book",
+        )
+    return tuple(ordered)
+
+
+def _circle(after: Mapping[str, set[str]]) -> list[str]:
+    """One circle among operations of which none is ever free, in working order, its first named again at the end."""
+    before = {id_: sorted(other for other, followers in after.items() if id_ in followers) for id_ in after}
+    path = [min(id_ for id_ in after if before[id_])]
+    while path[-1] not in path[:-1]:
+        path.append(before[path[-1]][0])
+    return path[path.index(path[-1]) :][::-1]

@@ -13,30 +13,10 @@ from functools import cached_property
 from heapq import heapify, heappop, heappush
 from typing import Any
 
-from wearlore.book.model import Book, Grade, Offer, Operation, Part
+from wearlore.book.model import Book, Grade, Offer, Operation
 from wearlore.errors import NameNotKnown, ScopeError
 
 STATE_RANK = {"warm": 0, "any": 1, "cold": 2, "drained": 3}
-GRADE_RANK: dict[Grade, int] = {"original": 0, "equivalent": 1, "upgrade": 2, "economy": 3}
-
-
-def fitting_offers(part: Part, variant: str, built: date) -> tuple[Offer, ...]:
-    """The offers for an engine of ``variant`` built on ``built``, without those that another of them supersedes."""
-    fitting = [offer for offer in part.offers if offer.fits(variant, built)]
-    superseded = {offer.supersedes for offer in fitting}
-    return tuple(offer for offer in fitting if offer.number not in superseded)
-
-
-def best_offer(part: Part, variant: str, built: date, grade: Grade = "original") -> Offer | None:
-    """The offer to buy, the cheapest of equals; None when nothing fits.
-
-    Of ``grade`` when there is one, else original, equivalent, upgrade, economy.
-    """
-    return min(
-        fitting_offers(part, variant, built),
-        key=lambda offer: (offer.grade != grade, GRADE_RANK[offer.grade], offer.price, offer.number),
-        default=None,
-    )
 
 
 @dataclass(frozen=True)
@@ -146,7 +126,7 @@ class Access:
         """The offer to buy of ``part`` for this engine. Raises NameNotKnown, or ScopeError when no offer fits."""
         if part not in self.book.parts:
             raise NameNotKnown("part", part, self.book.parts)
-        offer = best_offer(self.book.parts[part], self.variant, self.built, grade)
+        offer = self.book.parts[part].offer_for(grade, self.variant, self.built)
         if offer is None:
             raise ScopeError(
                 f"no offer of part {part!r} fits variant {self.variant!r} built {self.built}",

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from wearlore.access import Access, best_offer
+from wearlore.access import Access
 from wearlore.book.model import Book
 from wearlore.errors import NameNotKnown, ScopeError
 
@@ -104,8 +104,7 @@ def test_cost_of_the_union_hires_each_tool_once_and_buys_what_is_spoiled():
     assert access(ops, missing_tools=["own"], tools={t: {"name": t} for t in ("lock", "puller", "own")}).missing(
         ["job"]
     ) == {"own"}
-    assert best_offer(a.book.parts["gasket"], "a", BUILT, "economy").number == "4"
-    assert best_offer(a.book.parts["gasket"], "a", BUILT, "upgrade").number == "3"
+    assert a.offer("gasket", "economy").number == "4"
 
 
 def test_no_fitting_offer_is_said():

@@ -1,0 +1,217 @@
+"""Distributions as values, and the one censored, truncated, counted log-likelihood.
+
+A life T (km) is log-location-scale: z = (ln T - mu) / sigma has a fixed distribution. Weibull: z is smallest extreme
+value, scale = exp(mu), shape = 1 / sigma. Lognormal: z is normal. Exponential: Weibull with sigma fixed at 1.
+The log-likelihood is on the scale of distance: an exact failure at t contributes ``log_pdf(z) - ln(sigma t)``
+(Meeker & Escobar 1998, sections 2.4, 8.2; delayed entry: section 11.6).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import log_ndtr, ndtri
+
+from wearlore.lives import Array, Lives
+
+LOG_ROOT_2_PI = 0.5 * np.log(2 * np.pi)
+HIGHEST_Z = 300.0  # exp(z) stays finite; survival beyond is under exp(-1e130)
+LOWEST_Z = -30.0  # below, ln F(z) = z to 5e-14 (Weibull)
+NARROW = 1e-5  # an interval narrower than this in ln km is its density at the middle times its width
+
+
+@dataclass(frozen=True, slots=True)
+class LogLife:
+    """A distribution of distance to failure, by functions of z = (ln km - mu) / sigma.
+
+    ``slope`` and ``bend`` are the first and second derivative of ``log_pdf``; ``z`` is the quantile function.
+    """
+
+    name: str
+    log_sf: Callable[[Array], Array]
+    log_cdf: Callable[[Array], Array]
+    log_pdf: Callable[[Array], Array]
+    slope: Callable[[Array], Array]
+    bend: Callable[[Array], Array]
+    z: Callable[[ArrayLike], Array]
+    fixed_sigma: bool = False  # sigma is 1
+
+    @property
+    def parameters(self) -> int:
+        return 1 if self.fixed_sigma else 2
+
+    def sf(self, km: ArrayLike, mu: ArrayLike, sigma: ArrayLike) -> Array:
+        """Share that lives beyond ``km`` (km, mu and sigma broadcast)."""
+        return np.exp(self.log_sf((log_km(km) - mu) / sigma))
+
+
+def log_km(km: ArrayLike) -> Array:
+    """ln km; ln 0 = -inf is meant: S(0) = 1."""
+    with np.errstate(divide="ignore"):
+        return np.log(np.asarray(km, dtype=np.float64))
+
+
+def _cumulative(z: Array) -> Array:
+    return np.exp(np.minimum(z, HIGHEST_Z))
+
+
+def _weibull_log_sf(z: Array) -> Array:
+    return -_cumulative(z)
+
+
+def _weibull_log_cdf(z: Array) -> Array:
+    return np.where(z < LOWEST_Z, z, np.log(-np.expm1(-_cumulative(np.maximum(z, LOWEST_Z)))))
+
+
+def _weibull_log_pdf(z: Array) -> Array:
+    return z - _cumulative(z)
+
+
+def _weibull_slope(z: Array) -> Array:
+    return 1 - _cumulative(z)
+
+
+def _weibull_z(share: ArrayLike) -> Array:
+    return np.log(-np.log1p(-np.asarray(share, dtype=np.float64)))
+
+
+def _normal_log_sf(z: Array) -> Array:
+    return np.asarray(log_ndtr(-z))
+
+
+def _normal_log_pdf(z: Array) -> Array:
+    return -0.5 * z * z - LOG_ROOT_2_PI
+
+
+def _normal_slope(z: Array) -> Array:
+    return -z
+
+
+def _normal_bend(z: Array) -> Array:
+    return np.full_like(z, -1.0)
+
+
+_WEIBULL = (_weibull_log_sf, _weibull_log_cdf, _weibull_log_pdf, _weibull_slope, _weibull_log_sf, _weibull_z)
+WEIBULL = LogLife("Weibull", *_WEIBULL)
+EXPONENTIAL = LogLife("exponential", *_WEIBULL, fixed_sigma=True)
+LOGNORMAL = LogLife("lognormal", _normal_log_sf, log_ndtr, _normal_log_pdf, _normal_slope, _normal_bend, ndtri)
+FAMILIES = {"weibull": WEIBULL, "lognormal": LOGNORMAL, "exponential": EXPONENTIAL}
+
+
+class Derivatives(NamedTuple):
+    """A log-likelihood with its gradient (2,) and Hessian (2, 2) in (mu, ln sigma)."""
+
+    value: float
+    gradient: Array
+    hessian: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """Lives sorted into the terms of the log-likelihood, equal distances added up; all distances as ln km.
+
+    ``survived`` carries signed weights: a life still good at ``lower`` counts +, one seen from ``entry`` on counts -.
+    """
+
+    failed: Array
+    failed_weight: Array
+    survived: Array
+    survived_weight: Array
+    before: Array  # failed at an unknown distance below this
+    before_weight: Array
+    after: Array  # failed between after and until
+    until: Array
+    between_weight: Array
+    constant: float
+
+    @classmethod
+    def of(cls, lives: Lives) -> Terms:
+        entry, lower, upper, count = log_km(lives.entry), log_km(lives.lower), log_km(lives.upper), lives.count
+        left = lives.between & (lives.lower == 0)
+        width = np.where(lives.between & ~left, upper - np.where(left, 0.0, lower), np.inf)
+        narrow = width < NARROW
+        dense = lives.exact | narrow
+        between = lives.between & ~left & ~narrow
+        good, late = lives.right & (lives.lower > 0), lives.entry > 0
+        constant = float(count[narrow] @ np.log(width[narrow]) - count[lives.exact] @ lower[lives.exact])
+        middle = lower[dense] + 0.5 * np.where(narrow, width, 0.0)[dense]
+        return cls(
+            *_added_up(middle, count[dense]),
+            *_added_up(np.concatenate([lower[good], entry[late]]), np.concatenate([count[good], -count[late]])),
+            *_added_up(upper[left], count[left]),
+            lower[between],
+            upper[between],
+            count[between],
+            constant,
+        )
+
+    def log_likelihood(self, dist: LogLife, mu: ArrayLike, sigma: ArrayLike) -> Array:
+        """At every (mu, sigma), which broadcast; -inf where the lives are impossible in double precision."""
+        location, spread = np.asarray(mu, np.float64)[..., None], np.asarray(sigma, np.float64)[..., None]
+
+        def z(ln_km: Array) -> Array:
+            return (ln_km - location) / spread
+
+        total = dist.log_pdf(z(self.failed)) @ self.failed_weight - np.log(spread[..., 0]) * self.failed_weight.sum()
+        total = total + dist.log_sf(z(self.survived)) @ self.survived_weight + self.constant
+        if self.before.size:
+            total = total + dist.log_cdf(z(self.before)) @ self.before_weight
+        if self.after.size:
+            total = total + _log_between(dist, z(self.after), z(self.until)) @ self.between_weight
+        return np.asarray(total)
+
+    def derivatives(self, dist: LogLife, mu: float, sigma: float) -> Derivatives:
+        """Value, gradient and Hessian in (mu, ln sigma); zero derivatives where the value is -inf."""
+        value = float(self.log_likelihood(dist, mu, sigma))
+        gradient, hessian = np.zeros(2), np.zeros((2, 2))
+        if not np.isfinite(value):
+            return Derivatives(value, gradient, hessian)
+
+        def add(z: Array, weight: Array, first: Array, second: Array) -> None:
+            """A term g(z) by its derivatives: dz/dmu = -1/sigma, dz/dln sigma = -z."""
+            first, second = weight * first, weight * second
+            gradient[:] -= first.sum() / sigma, z @ first
+            cross = (first.sum() + z @ second) / sigma
+            hessian[:] += [[second.sum() / sigma**2, cross], [cross, z @ first + (z * z) @ second]]
+
+        z = (self.failed - mu) / sigma
+        add(z, self.failed_weight, dist.slope(z), dist.bend(z))
+        gradient[1] -= self.failed_weight.sum()
+        z = (self.survived - mu) / sigma
+        hazard = np.exp(dist.log_pdf(z) - dist.log_sf(z))
+        add(z, self.survived_weight, -hazard, -hazard * (dist.slope(z) + hazard))
+        z = (self.before - mu) / sigma
+        ratio = np.exp(dist.log_pdf(z) - dist.log_cdf(z))
+        add(z, self.before_weight, ratio, ratio * (dist.slope(z) - ratio))
+        a, b = (self.after - mu) / sigma, (self.until - mu) / sigma
+        chance = _log_between(dist, a, b)
+        at_a, at_b = -np.exp(dist.log_pdf(a) - chance), np.exp(dist.log_pdf(b) - chance)
+        add(a, self.between_weight, at_a, at_a * (dist.slope(a) - at_a))
+        add(b, self.between_weight, at_b, at_b * (dist.slope(b) - at_b))
+        both = -self.between_weight * at_a * at_b
+        cross = (a + b) @ both / sigma
+        hessian += [[2 * both.sum() / sigma**2, cross], [cross, 2 * (a * b) @ both]]
+        return Derivatives(value, gradient, hessian)
+
+
+def log_likelihood(dist: LogLife, mu: float, sigma: float, lives: Lives) -> float:
+    """ln of the chance (density for exact failures, per km) of ``lives``, every row given that it outlived ``entry``."""
+    return float(Terms.of(lives).log_likelihood(dist, mu, sigma))
+
+
+def _log_between(dist: LogLife, a: Array, b: Array) -> Array:
+    """ln(S(a) - S(b)), stable in both tails."""
+    survived = dist.log_sf(a)
+    with np.errstate(divide="ignore"):  # two survivals equal in double precision: ln 0 = -inf is meant
+        return survived + np.log(-np.expm1(dist.log_sf(b) - survived))
+
+
+def _added_up(ln_km: Array, weight: Array) -> tuple[Array, Array]:
+    """Distinct values with the sum of their weights; those that cancel are gone."""
+    distinct, place = np.unique(ln_km, return_inverse=True)
+    weights: NDArray[np.float64] = np.bincount(place, weights=weight, minlength=distinct.size)
+    return distinct[weights != 0], weights[weights != 0]

@@ -1,0 +1,64 @@
+"""Damped Newton ascent in two coordinates, shared by the fit, its profiles and the posterior's mode."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from wearlore.errors import FitError
+from wearlore.life.likelihood import Derivatives
+from wearlore.lives import Array
+
+Objective = Callable[[Array], Derivatives]
+LONGEST_STEP = 1.0  # both coordinates are logarithms or of their size
+ENOUGH = 1e-12  # Newton decrement (twice the log-likelihood still to gain) at which one last full step is taken
+STEPS = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Maximum:
+    """Where the ascent ended; ``at_edge``: it ran out of the region, there is no maximum inside."""
+
+    point: Array
+    at: Derivatives
+    at_edge: bool
+
+
+def maximise(objective: Objective, start: Array, low: Array, high: Array, free: tuple[int, ...] = (0, 1)) -> Maximum:
+    """The maximum over the ``free`` coordinates within the box; raises FitError when it is not found. Shapes (2,).
+
+    Where the Hessian is not negative definite its eigenvalues are taken by absolute value (Nocedal & Wright 2006,
+    section 3.4), so each step goes uphill.
+    """
+    index = list(free)
+    point, at = np.clip(start, low, high), objective(np.clip(start, low, high))
+    for _ in range(STEPS if index else 0):
+        step = np.zeros(2)
+        values, vectors = np.linalg.eigh(-at.hessian[np.ix_(index, index)])
+        steepness = np.maximum(np.abs(values), 1e-10 * max(1.0, float(np.abs(values).max())))
+        step[index] = vectors @ ((vectors.T @ at.gradient[index]) / steepness)
+        gain = float(at.gradient @ step)
+        last = gain < ENOUGH and bool((values > 0).all())
+        step /= max(1.0, float(np.abs(step).max()) / LONGEST_STEP)
+        length = 1.0
+        while True:
+            trial = np.clip(point + length * step, low, high)
+            there = objective(trial)
+            if last or there.value >= at.value + 1e-4 * length * min(gain, 1.0):
+                break
+            length /= 2
+            if length < 1e-12:
+                return Maximum(point, at, _at_edge(point, low, high, index))
+        moved = bool((trial != point).any())
+        point, at = trial, there
+        if last or not moved:
+            return Maximum(point, at, _at_edge(point, low, high, index))
+    if index:
+        raise FitError("the search for the likeliest life model did not settle", "Use more lives, or state a belief")
+    return Maximum(point, at, False)
+
+
+def _at_edge(point: Array, low: Array, high: Array, index: list[int]) -> bool:
+    return bool(((point <= low) | (point >= high))[index].any())

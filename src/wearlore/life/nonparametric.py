@@ -1,0 +1,91 @@
+"""Kaplan–Meier with delayed entry: what the records say before any family of distributions is assumed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import ndtri
+
+from wearlore.errors import FitError
+from wearlore.lives import Array, Lives
+
+
+@dataclass(frozen=True, slots=True)
+class SurvivalCurve:
+    """Survival just after each distance of failure; arrays of shape (k,), distances in km.
+
+    ``survival`` is given that the life is good at ``since``. ``low`` and ``high`` are pointwise limits at ``level``.
+    ``failed`` and ``at_risk`` are counts at each distance. ``placed`` failures, known only to lie in an interval, stand
+    at its middle: a drawing aid, not an estimate. ``emptied_at``: here all lives then at risk failed, so the curve is 0
+    from there on although lives were seen beyond; ask again with a later ``since``.
+    """
+
+    km: Array
+    survival: Array
+    low: Array
+    high: Array
+    error: Array  # Greenwood's standard error of survival
+    at_risk: Array
+    failed: Array
+    level: float
+    since: float
+    placed: float
+    emptied_at: float | None
+
+    def sf(self, km: ArrayLike) -> Array:
+        """Survival at ``km`` (a step function, 1 before the first failure)."""
+        steps = np.concatenate([[1.0], self.survival])
+        return np.asarray(steps[np.searchsorted(self.km, km, side="right")])
+
+    def quantile(self, share: float) -> float | None:
+        """The first distance (km) by which at least ``share`` has failed; None if the curve does not get there."""
+        reached = np.flatnonzero(1 - self.survival >= share - 1e-12)
+        return float(self.km[reached[0]]) if reached.size else None
+
+
+def kaplan_meier(lives: Lives, level: float = 0.95, *, since: float = 0.0) -> SurvivalCurve:
+    """The product-limit estimate with delayed entry (Klein & Moeschberger 2003, sections 4.2 and 4.6).
+
+    At risk at t are the lives with entry < t that have not ended before t. Limits are by ln(-ln S) (Kalbfleisch &
+    Prentice 1980) on Greenwood's variance; where S has reached 0, which leaves that variance undefined, the limits are 0
+    and the last upper limit. Raises FitError when no life was seen beyond ``since`` (km).
+    """
+    middle = np.where(lives.between, 0.5 * (lives.lower + np.where(lives.right, 0.0, lives.upper)), lives.lower)
+    seen = middle > since
+    if not seen.any():
+        raise FitError(f"no life was seen beyond {since:,.0f} km", "Ask for survival from an earlier distance")
+    entry, end, count = np.maximum(lives.entry, since)[seen], middle[seen], lives.count[seen]
+    failure = ~lives.right[seen]
+    km = np.unique(end[failure])
+    failed = _summed(end[failure], count[failure], km, side="right") - _summed(end[failure], count[failure], km, "left")
+    at_risk = _summed(entry, count, km, side="left") - _summed(end, count, km, side="left")
+    survival = np.cumprod(1 - failed / at_risk)
+    emptied = np.flatnonzero(survival <= 0)
+    alive = int(emptied[0]) if emptied.size else km.size
+    greenwood = np.cumsum(failed[:alive] / (at_risk[:alive] * (at_risk[:alive] - failed[:alive])))
+    root = np.sqrt(greenwood)
+    spread = -float(ndtri((1 - level) / 2)) * root / np.log(survival[:alive])  # negative: S < 1 after a failure
+    last_high = survival[:alive] ** np.exp(spread)
+    gone = km.size - alive
+    return SurvivalCurve(
+        km=km,
+        survival=survival,
+        low=np.concatenate([survival[:alive] ** np.exp(-spread), np.zeros(gone)]),
+        high=np.concatenate([last_high, np.full(gone, last_high[-1] if alive else 1.0)]),
+        error=np.concatenate([survival[:alive] * root, np.zeros(gone)]),
+        at_risk=at_risk,
+        failed=failed,
+        level=level,
+        since=since,
+        placed=float(lives.count[lives.between & seen].sum()),
+        emptied_at=float(km[alive]) if gone and bool((end > km[alive]).any()) else None,
+    )
+
+
+def _summed(at: Array, count: Array, km: Array, side: str) -> Array:
+    """Counts with ``at`` < km (side left) or <= km (side right), for every km."""
+    order = np.argsort(at, kind="stable")
+    total = np.concatenate([[0.0], np.cumsum(count[order])])
+    return np.asarray(total[np.searchsorted(at[order], km, side="left" if side == "left" else "right")])

@@ -1,0 +1,45 @@
+"""Chosen remedies -> ordered steps, parts, cautions; the estimate; the owner's page."""
+
+from wearlore.jobcard.compose import compose
+from wearlore.jobcard.model import (
+    Caution,
+    Chosen,
+    ConsumableLine,
+    CustomerEstimate,
+    EstimateLine,
+    Item,
+    JobCard,
+    Need,
+    OwnerPage,
+    PartLine,
+    Reason,
+    Shared,
+    Step,
+    Subject,
+    Supply,
+    Tightening,
+    ToolLine,
+    owner_page,
+)
+
+__all__ = [
+    "Caution",
+    "Chosen",
+    "ConsumableLine",
+    "CustomerEstimate",
+    "EstimateLine",
+    "Item",
+    "JobCard",
+    "Need",
+    "OwnerPage",
+    "PartLine",
+    "Reason",
+    "Shared",
+    "Step",
+    "Subject",
+    "Supply",
+    "Tightening",
+    "ToolLine",
+    "compose",
+    "owner_page",
+]

@@ -26,14 +26,15 @@ class WearloreError(Exception):
 
 
 class BookError(WearloreError, ValueError):
-    """One place in a book that cannot be used."""
+    """One place in a book that cannot be used (line 0: the file or folder as a whole)."""
 
     def __init__(self, file: str, line: int, path: str, expected: str, mend: str) -> None:
         super().__init__(file, line, path, expected, mend)
 
     def __str__(self) -> str:
         file, line, path, expected, mend = self.args
-        return f"{file}:{line}: {path}: expected {expected}. {mend}".rstrip()
+        place = f"{file}:{line}" if line else f"{file}"
+        return f"{place}: {path}: expected {expected}. {mend}".rstrip()
 
 
 class BookErrors(WearloreError):

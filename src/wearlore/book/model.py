@@ -26,10 +26,10 @@ from wearlore.units import KM_PER, NEWTON_METRE_PER, DistanceUnit, TorqueUnit, U
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]*$", max_length=60)]
 Text = Annotated[str, StringConstraints(min_length=1, strip_whitespace=True)]
 Share = Annotated[float, Field(gt=0, lt=1)]
-Hours = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
-Price = Annotated[float, Field(ge=0, allow_inf_nan=False)]
-Quantity = Annotated[float, Field(gt=0, allow_inf_nan=False)]
-Factor = Annotated[float, Field(gt=0, le=100, allow_inf_nan=False)]
+Hours = Annotated[float, Field(ge=0, le=100)]
+Price = Annotated[float, Field(ge=0, le=1e9)]
+Quantity = Annotated[float, Field(gt=0, le=1e6)]
+Factor = Annotated[float, Field(gt=0, le=100)]
 
 
 def _to_km(value: float, info: ValidationInfo) -> float:
@@ -40,8 +40,8 @@ def _to_newton_metres(value: float, info: ValidationInfo) -> float:
     return value * NEWTON_METRE_PER[info.context.torque] if isinstance(info.context, Units) else value
 
 
-Distance = Annotated[float, Field(gt=0, allow_inf_nan=False), AfterValidator(_to_km)]
-TorqueValue = Annotated[float, Field(gt=0, allow_inf_nan=False), AfterValidator(_to_newton_metres)]
+Distance = Annotated[float, Field(gt=0, le=1e7), AfterValidator(_to_km)]
+TorqueValue = Annotated[float, Field(gt=0, le=1e4), AfterValidator(_to_newton_metres)]
 
 Grade = Literal["original", "equivalent", "economy", "upgrade"]
 Severity = Literal["nuisance", "degraded", "stranded", "engine-damage", "injury"]
@@ -52,7 +52,7 @@ EngineState = Literal["any", "warm", "cold", "drained"]
 class Entry(BaseModel):
     """Anything a person writes in the book."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
 
 class BookUnits(Entry):

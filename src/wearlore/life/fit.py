@@ -1,4 +1,4 @@
-"""Maximum likelihood: the fit, its profile-likelihood intervals, the ranking of families, the bound without failures."""
+"""Maximum likelihood: the fit, its profile-likelihood intervals, the ranking of families, the bound for no failures."""
 
 from __future__ import annotations
 
@@ -29,9 +29,9 @@ FAR = 100.0  # a scale beyond this many times the longest distance seen is flagg
 class Fit:
     """A life model by maximum likelihood.
 
-    ``covariance`` is of (mu, ln sigma), from the observed information; mu is ln km. ``furthest`` is the longest distance
-    (km) that any life was seen at. ``scale`` = exp(mu) is the distance that 63.2 % (Weibull, exponential) or half
-    (lognormal) do not outlive.
+    ``covariance`` is of (mu, ln sigma), from the observed information; mu is ln km. ``furthest`` is the longest
+    distance (km) that any life was seen at. ``scale`` = exp(mu) is the distance that 63.2 % (Weibull, exponential)
+    or half (lognormal) do not outlive.
     """
 
     dist: LogLife
@@ -153,8 +153,8 @@ def rank(lives: Lives, families: tuple[LogLife, ...] = (WEIBULL, LOGNORMAL, EXPO
 def bound(lives: Lives, *, shape: float = 1.0, level: float = 0.95) -> Bound:
     """Lower limit of the Weibull scale when nothing failed and the shape is known (Nelson 1985, J. Qual. Technol. 17).
 
-    scale = (2 sum(t^shape) / chi2(level; 2))^(1/shape); a life seen from ``entry`` on adds t^shape - entry^shape. Raises
-    FitError when something failed or no distance was survived.
+    scale = (2 sum(t^shape) / chi2(level; 2))^(1/shape); a life seen from ``entry`` on adds t^shape - entry^shape.
+    Raises FitError when something failed or no distance was survived.
     """
     if lives.failures:
         raise FitError("the bound is for lives without a failure", "Fit a life model instead")
@@ -168,13 +168,15 @@ def bound(lives: Lives, *, shape: float = 1.0, level: float = 0.95) -> Bound:
 def profile_interval(lives: Lives, fitted: Fit, what: Target, at: float = 0.0, level: float = 0.95) -> Estimate:
     """Profile-likelihood interval (Meeker & Escobar 1998, section 8.3) of one property of a fit to ``lives``.
 
-    ``what``: ``scale`` (km), ``shape``, ``sigma``, ``quantile`` (km; ``at`` = share failed) or ``survival`` (``at`` = km).
+    ``what``: ``scale`` (km), ``shape``, ``sigma``, ``quantile`` (km; ``at`` = share failed) or ``survival``
+    (``at`` = km).
     An end that the lives do not bound is 0 or inf (survival: 0 or 1).
     """
     dist, ln_sigma = fitted.dist, log(fitted.sigma)
     if dist.fixed_sigma and what in ("shape", "sigma"):
         return Estimate(1.0, 1.0, 1.0, level)
-    best, nuisance, low, high = 0.0, ln_sigma, -OPEN, OPEN
+    curve: Curve
+    nuisance, low, high = ln_sigma, -OPEN, OPEN
     if what in ("shape", "sigma"):
         curve, best, nuisance, (low, high) = _spread_fixed, ln_sigma, fitted.mu, LOG_SPREAD
     elif what == "survival":
@@ -203,7 +205,7 @@ def furthest(lives: Lives) -> float:
 
 @dataclass(frozen=True, slots=True)
 class _Profile:
-    """The profile of an objective in its first coordinate, maximised over its second (``free``; none if it is fixed)."""
+    """The profile of an objective in its first coordinate, maximised over its second (``free`` is empty if fixed)."""
 
     objective: Callable[[Array], Derivatives]
     best: Array
@@ -245,7 +247,7 @@ class _Profile:
         """How the best second coordinate moves with the first."""
         if not self.free or at.hessian[1, 1] >= 0:
             return 0.0
-        return float(np.clip(-at.hessian[0, 1] / at.hessian[1, 1], -10, 10))
+        return min(10.0, max(-10.0, float(-at.hessian[0, 1] / at.hessian[1, 1])))
 
     def _maximised(self, c: float, nuisance: float) -> tuple[Array, Derivatives]:
         low, high = np.array([c, self.other[0]]), np.array([c, self.other[1]])

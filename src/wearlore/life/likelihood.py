@@ -13,10 +13,11 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 from scipy.special import log_ndtr, ndtri
 
 from wearlore.lives import Array, Lives
+
+Numbers = float | Array
 
 LOG_ROOT_2_PI = 0.5 * np.log(2 * np.pi)
 HIGHEST_Z = 300.0  # exp(z) stays finite; survival beyond is under exp(-1e130)
@@ -37,19 +38,19 @@ class LogLife:
     log_pdf: Callable[[Array], Array]
     slope: Callable[[Array], Array]
     bend: Callable[[Array], Array]
-    z: Callable[[ArrayLike], Array]
+    z: Callable[[Numbers], Array]
     fixed_sigma: bool = False  # sigma is 1
 
     @property
     def parameters(self) -> int:
         return 1 if self.fixed_sigma else 2
 
-    def sf(self, km: ArrayLike, mu: ArrayLike, sigma: ArrayLike) -> Array:
+    def sf(self, km: Numbers, mu: Numbers, sigma: Numbers) -> Array:
         """Share that lives beyond ``km`` (km, mu and sigma broadcast)."""
-        return np.exp(self.log_sf((log_km(km) - mu) / sigma))
+        return np.exp(self.log_sf(np.asarray((log_km(km) - mu) / sigma)))
 
 
-def log_km(km: ArrayLike) -> Array:
+def log_km(km: Numbers) -> Array:
     """ln km; ln 0 = -inf is meant: S(0) = 1."""
     with np.errstate(divide="ignore"):
         return np.log(np.asarray(km, dtype=np.float64))
@@ -75,8 +76,8 @@ def _weibull_slope(z: Array) -> Array:
     return 1 - _cumulative(z)
 
 
-def _weibull_z(share: ArrayLike) -> Array:
-    return np.log(-np.log1p(-np.asarray(share, dtype=np.float64)))
+def _weibull_z(share: Numbers) -> Array:
+    return np.asarray(np.log(-np.log1p(-np.asarray(share, dtype=np.float64))))
 
 
 def _normal_log_sf(z: Array) -> Array:
@@ -149,7 +150,7 @@ class Terms:
             constant,
         )
 
-    def log_likelihood(self, dist: LogLife, mu: ArrayLike, sigma: ArrayLike) -> Array:
+    def log_likelihood(self, dist: LogLife, mu: Numbers, sigma: Numbers) -> Array:
         """At every (mu, sigma), which broadcast; -inf where the lives are impossible in double precision."""
         location, spread = np.asarray(mu, np.float64)[..., None], np.asarray(sigma, np.float64)[..., None]
 
@@ -199,7 +200,7 @@ class Terms:
 
 
 def log_likelihood(dist: LogLife, mu: float, sigma: float, lives: Lives) -> float:
-    """ln of the chance (density for exact failures, per km) of ``lives``, every row given that it outlived ``entry``."""
+    """ln of the chance (exact failures: density per km) of ``lives``, every row given that it outlived ``entry``."""
     return float(Terms.of(lives).log_likelihood(dist, mu, sigma))
 
 
@@ -213,5 +214,5 @@ def _log_between(dist: LogLife, a: Array, b: Array) -> Array:
 def _added_up(ln_km: Array, weight: Array) -> tuple[Array, Array]:
     """Distinct values with the sum of their weights; those that cancel are gone."""
     distinct, place = np.unique(ln_km, return_inverse=True)
-    weights: NDArray[np.float64] = np.bincount(place, weights=weight, minlength=distinct.size)
+    weights = np.bincount(place, weights=weight, minlength=distinct.size).astype(np.float64)
     return distinct[weights != 0], weights[weights != 0]

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
 from wearlore.errors import FitError
+from wearlore.life.likelihood import Numbers
 from wearlore.lives import Array, Lives
 
 
@@ -34,7 +35,7 @@ class SurvivalCurve:
     placed: float
     emptied_at: float | None
 
-    def sf(self, km: ArrayLike) -> Array:
+    def sf(self, km: Numbers) -> Array:
         """Survival at ``km`` (a step function, 1 before the first failure)."""
         steps = np.concatenate([[1.0], self.survival])
         return np.asarray(steps[np.searchsorted(self.km, km, side="right")])
@@ -49,19 +50,20 @@ def kaplan_meier(lives: Lives, level: float = 0.95, *, since: float = 0.0) -> Su
     """The product-limit estimate with delayed entry (Klein & Moeschberger 2003, sections 4.2 and 4.6).
 
     At risk at t are the lives with entry < t that have not ended before t. Limits are by ln(-ln S) (Kalbfleisch &
-    Prentice 1980) on Greenwood's variance; where S has reached 0, which leaves that variance undefined, the limits are 0
-    and the last upper limit. Raises FitError when no life was seen beyond ``since`` (km).
+    Prentice 1980) on Greenwood's variance; where S has reached 0, which leaves that variance undefined, the limits are
+    0 and the last upper limit. Raises FitError when no life was seen beyond ``since`` (km).
     """
     middle = np.where(lives.between, 0.5 * (lives.lower + np.where(lives.right, 0.0, lives.upper)), lives.lower)
     seen = middle > since
     if not seen.any():
         raise FitError(f"no life was seen beyond {since:,.0f} km", "Ask for survival from an earlier distance")
-    entry, end, count = np.maximum(lives.entry, since)[seen], middle[seen], lives.count[seen]
+    end, count = middle[seen], lives.count[seen]
+    entry = np.minimum(np.maximum(lives.entry, since)[seen], np.nextafter(end, 0))  # failed on entry: was at risk then
     failure = ~lives.right[seen]
     km = np.unique(end[failure])
-    failed = _summed(end[failure], count[failure], km, side="right") - _summed(end[failure], count[failure], km, "left")
-    at_risk = _summed(entry, count, km, side="left") - _summed(end, count, km, side="left")
-    survival = np.cumprod(1 - failed / at_risk)
+    failed = _counted(end[failure], count[failure], km, "right") - _counted(end[failure], count[failure], km, "left")
+    at_risk = _counted(entry, count, km, "left") - _counted(end, count, km, "left")
+    survival = np.cumprod(np.where(failed < at_risk * (1 - 1e-12), 1 - failed / at_risk, 0.0)).astype(np.float64)
     emptied = np.flatnonzero(survival <= 0)
     alive = int(emptied[0]) if emptied.size else km.size
     greenwood = np.cumsum(failed[:alive] / (at_risk[:alive] * (at_risk[:alive] - failed[:alive])))
@@ -84,8 +86,8 @@ def kaplan_meier(lives: Lives, level: float = 0.95, *, since: float = 0.0) -> Su
     )
 
 
-def _summed(at: Array, count: Array, km: Array, side: str) -> Array:
+def _counted(at: Array, count: Array, km: Array, side: Literal["left", "right"]) -> Array:
     """Counts with ``at`` < km (side left) or <= km (side right), for every km."""
     order = np.argsort(at, kind="stable")
     total = np.concatenate([[0.0], np.cumsum(count[order])])
-    return np.asarray(total[np.searchsorted(at[order], km, side="left" if side == "left" else "right")])
+    return np.asarray(total[np.searchsorted(at[order], km, side=side)])

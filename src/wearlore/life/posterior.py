@@ -1,0 +1,226 @@
+"""Belief and records together: the posterior of (mu, ln sigma) on a 2-D quadrature grid, deterministic."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property
+from math import exp, log, pi, sqrt
+
+import numpy as np
+from scipy.optimize import brentq
+from scipy.special import sici
+
+from wearlore.errors import FitError
+from wearlore.estimate import Estimate
+from wearlore.life.belief import Prior
+from wearlore.life.fit import LOG_SPREAD, REACH
+from wearlore.life.likelihood import Derivatives, LogLife, Numbers, Terms
+from wearlore.life.newton import maximise
+from wearlore.lives import Array, Lives
+
+DROP = 15.0  # the grid ends where ln density has fallen by this: 5.5 standard deviations of a normal
+COARSE = 13  # nodes a side while the grid finds its place
+FINE = (25, 49, 97)  # nodes a side; the first that is fine enough
+STEP = 0.7  # fine enough: in conditional standard deviations (trapezium rule exact to 5e-5 on a normal)
+MOST_NODES = 256  # handed downstream
+KEPT = 0.999  # mass that those hold
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Weights on a grid of (location, ln_spread), where mu = location - lean * sigma.
+
+    location (n,), ln_spread (m,), weight (m, n) adding up to 1. Sheared so that the long ridge of heavily censored
+    records (one quantile known, the shape not) lies along an axis.
+
+    ``record_share`` is what the records contributed to the knowledge of B10: 1 - v/v0, within 0 and 1, where v is the
+    variance of ln B10 from the information in prior and records together and v0 that from the prior's alone, both at
+    the posterior mode (so that records which contradict a belief do not count as none).
+    """
+
+    dist: LogLife
+    prior: Prior
+    location: Array
+    ln_spread: Array
+    weight: Array
+    lean: float
+    record_share: float
+
+    def sf(self, km: Numbers) -> Array:
+        """Posterior mean of survival at ``km``: the predictive share that lives beyond."""
+        mu, sigma, weight = self.nodes
+        return self.dist.sf(np.asarray(km, np.float64)[..., None], mu, sigma) @ weight
+
+    def quantile(self, share: float, level: float = 0.95) -> Estimate:
+        """Distance (km) by which ``share`` has failed: posterior median and central interval."""
+        z = float(self.dist.z(share))
+        y = self._values(z)
+
+        def at(chance: float) -> float:
+            return exp(brentq(lambda t: self._cdf(t, z) - chance, y.min() - 1, y.max() + 1, xtol=1e-10))
+
+        return Estimate(at(0.5), at((1 - level) / 2), at((1 + level) / 2), level)
+
+    def survival(self, km: float, level: float = 0.95) -> Estimate:
+        """Survival at ``km``: posterior median and central interval."""
+        mu, sigma, _ = self._grid
+        z = (log(km) - mu) / sigma
+
+        def at(chance: float) -> float:
+            root = brentq(lambda s: self._cdf(log(km), s) - chance, z.min() - 1, z.max() + 1, xtol=1e-10)
+            return float(np.exp(self.dist.log_sf(np.asarray(root))))
+
+        return Estimate(at(0.5), at((1 - level) / 2), at((1 + level) / 2), level)
+
+    def shape(self, level: float = 0.95) -> Estimate:
+        """Shape 1 / sigma: posterior median and central interval."""
+        if self.dist.fixed_sigma:
+            return Estimate(1.0, 1.0, 1.0, level)
+        row, step = self.weight.sum(axis=1), self.ln_spread[1] - self.ln_spread[0]
+
+        def at(chance: float) -> float:
+            span = self.ln_spread[0] - 1, self.ln_spread[-1] + 1
+            return exp(-brentq(lambda t: _smooth_cdf(t, self.ln_spread, row, step) - (1 - chance), *span, xtol=1e-10))
+
+        return Estimate(at(0.5), at((1 - level) / 2), at((1 + level) / 2), level)
+
+    @property
+    def judgement_share(self) -> float:
+        """The rest: what belief (or, without one, the reference prior) contributed."""
+        return 1 - self.record_share
+
+    @cached_property
+    def nodes(self) -> tuple[Array, Array, Array]:
+        """(mu, sigma, weight), each (k,), k at most 256, heaviest first: for averages over the posterior."""
+        mu, sigma, weight = self._grid
+        for stride in (1, 2, 3, 4):
+            thinned = [a[::stride, ::stride].ravel() for a in (mu, sigma, weight)]
+            heaviest = np.argsort(-thinned[2], kind="stable")[:MOST_NODES]
+            if thinned[2][heaviest].sum() >= KEPT * thinned[2].sum():
+                break
+        kept_mu, kept_sigma, kept = (a[heaviest] for a in thinned)
+        return kept_mu, kept_sigma, kept / kept.sum()
+
+    def scaled(self, factor: float) -> Posterior:
+        """The posterior of a life ``factor`` times as long."""
+        return replace(self, location=self.location + log(factor), prior=self.prior.scaled(factor))
+
+    @property
+    def _grid(self) -> tuple[Array, Array, Array]:
+        sigma = np.exp(self.ln_spread)[:, None]
+        mu = self.location - self.lean * sigma
+        return mu, np.broadcast_to(sigma, mu.shape), self.weight
+
+    def _values(self, z: float) -> Array:
+        """ln of the quantile's distance at every node."""
+        return self.location + (z - self.lean) * np.exp(self.ln_spread)[:, None]
+
+    def _cdf(self, y: float, z: float) -> float:
+        """P(mu + z sigma <= y)."""
+        return _smooth_cdf(y, self._values(z), self.weight, self.location[1] - self.location[0])
+
+
+def posterior(lives: Lives, dist: LogLife, prior: Prior) -> Posterior:
+    """Prior times likelihood, on a grid that finds its own place, extent and fineness.
+
+    Newton finds the mode and its curvature; a coarse grid grows until the density has died away on every side; the fine
+    grid is doubled until its step is small against every conditional standard deviation.
+    """
+    terms = Terms.of(lives)
+
+    def objective(point: Array) -> Derivatives:
+        record = terms.derivatives(dist, float(point[0]), exp(point[1]))
+        supposed = prior.derivatives(float(point[0]), float(point[1]))
+        return Derivatives(
+            record.value + supposed.value, record.gradient + supposed.gradient, record.hessian + supposed.hessian
+        )
+
+    start = np.array([prior.location, prior.centre])
+    low, high = np.array([start[0] - REACH, LOG_SPREAD[0]]), np.array([start[0] + REACH, LOG_SPREAD[1]])
+    mode = maximise(objective, start, low, high, (0,) if dist.fixed_sigma else (0, 1))
+    lean, sd = _shear(mode.at.hessian, exp(mode.point[1]), dist.fixed_sigma)
+    believed = prior.derivatives(float(mode.point[0]), float(mode.point[1])).hessian
+    location, ln_spread = mode.point[0] + lean * exp(mode.point[1]), mode.point[1]
+
+    def log_density(places: Array, spreads: Array) -> Array:
+        rows = []
+        for ln_sigma in spreads:  # row by row: the arrays stay in the processor's cache
+            mu = places - lean * exp(ln_sigma)
+            rows.append(terms.log_likelihood(dist, mu, exp(ln_sigma)) + prior.log_density(mu, ln_sigma))
+        return np.array(rows)
+
+    reach = sqrt(2 * DROP) + 0.1
+    box = np.array([location, ln_spread])[:, None] + reach * np.array(sd)[:, None] * [-1.0, 1.0]
+    box = _grown(log_density, box, dist)
+    for nodes in FINE:
+        places, spreads = _sides(box, nodes, dist)
+        density = log_density(places, spreads)
+        weight = np.exp(density - density.max())
+        weight /= weight.sum()
+        if _fine_enough(places, weight.T) and (dist.fixed_sigma or _fine_enough(spreads, weight)):
+            break
+    share = _record_share(dist, exp(mode.point[1]), believed, mode.at.hessian)
+    return Posterior(dist, prior, places, spreads, weight, lean, share)
+
+
+def _shear(hessian: Array, sigma: float, fixed_sigma: bool) -> tuple[float, tuple[float, float]]:
+    """The lean that makes location and ln sigma uncorrelated at the mode, and their standard deviations."""
+    if fixed_sigma:
+        return 0.0, (1 / sqrt(-hessian[0, 0]), 0.0)
+    (v, c), (_, w) = np.linalg.inv(-hessian)
+    if not (v > 0 and w > 0 and v * w > c * c):
+        raise FitError(
+            "belief and records together do not determine a life", "Widen the belief, or look at the records"
+        )
+    return -c / (sigma * w), (sqrt(v - c * c / w), sqrt(w))
+
+
+def _record_share(dist: LogLife, sigma: float, believed: Array, together: Array) -> float:
+    """From the Hessians of the log prior and of the log posterior at the mode; see `Posterior`."""
+    free = 1 if dist.fixed_sigma else 2
+    slope = np.array([1.0, float(dist.z(0.1)) * sigma])[:free]  # of ln B10 = mu + z sigma in (mu, ln sigma)
+    before, after = (-slope @ np.linalg.solve(h[:free, :free], slope) for h in (believed, together))
+    return min(1.0, max(0.0, 1 - float(after / before)))
+
+
+def _grown(log_density: Callable[[Array, Array], Array], box: Array, dist: LogLife) -> Array:
+    """The box (2, 2) that holds all density worth counting and little else; rows are location and ln sigma."""
+    for _ in range(40):
+        places, spreads = _sides(box, COARSE, dist)
+        density = log_density(places, spreads)
+        floor = density.max() - DROP
+        by_place, by_spread = density.max(axis=0), density.max(axis=1)
+        alive = np.array([[by_place[0], by_place[-1]], [by_spread[0], by_spread[-1]]]) > floor
+        if dist.fixed_sigma:
+            alive[1] = False
+        if not alive.any():
+            break
+        widths = (box[:, 1] - box[:, 0])[:, None]
+        box = box + np.where(alive, [[-0.4, 0.4]], 0.0) * widths
+    trimmed = box.copy()
+    for axis, (nodes, best) in enumerate(((places, by_place), (spreads, by_spread))):
+        inside = np.flatnonzero(best > floor)
+        trimmed[axis] = nodes[max(inside[0] - 1, 0)], nodes[min(inside[-1] + 1, nodes.size - 1)]
+    return trimmed
+
+
+def _sides(box: Array, nodes: int, dist: LogLife) -> tuple[Array, Array]:
+    """Equally spaced nodes on both sides of the box; one on the second when sigma is fixed."""
+    (a, b), (c, d) = box.tolist()
+    return np.linspace(a, b, nodes), np.linspace(c, d, 1 if dist.fixed_sigma else nodes)
+
+
+def _fine_enough(nodes: Array, weight: Array) -> bool:
+    """Is the step along axis 0 small against the standard deviation within every column that carries mass?"""
+    column = weight.sum(axis=0)
+    heavy = column > 1e-3 * column.max()
+    share = weight[:, heavy] / column[heavy]
+    mean = nodes @ share
+    variance = np.square(nodes[:, None] - mean) * share
+    return bool((nodes[1] - nodes[0]) ** 2 <= STEP**2 * variance.sum(axis=0).min())
+
+
+def _smooth_cdf(y: float, at: Array, weight: Array, step: float) -> float:
+    """P(Y <= y) from equally spaced nodes, the density between them by sinc interpolation (Stenger 1993)."""
+    return float((weight * (0.5 + sici(pi * (y - at) / step)[0] / pi)).sum())

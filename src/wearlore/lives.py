@@ -99,6 +99,9 @@ class Evidence:
     distance_at_risk: float = 0.0  # km
     unknown_start: int = 0  # left out: began before the records
     never_looked: int = 0  # left out: hidden mode, never looked at
+    at_entry: int = 0  # left out: failed at the very visit with which the records begin, so seen because it failed
+    no_distance: int = 0  # left out: ended without a failure at the distance at which it began
+    contradicted: int = 0  # left out: found failed on a revision that cannot have the mode
 
     @property
     def failures(self) -> int:

@@ -1,0 +1,1 @@
+"""Service records: the store, and the intake of files into it."""

@@ -62,13 +62,11 @@ def engine_states(book: Book) -> Iterator[Remark]:
     for id_, operation in book.operations.items():
         if operation.state != "warm" or operation.closing:
             continue
-        for other in sorted(reached(book, operation.needs, _needs)):
-            state = book.operations[other].state
-            if state in ("cold", "drained"):
-                expected = f"a warm engine before a {state} one, but this warm operation needs {other!r}"
-                yield Remark(
-                    "warning", ("operations", id_, "state"), expected, "Look at 'state' and 'needs' of the two."
-                )
+        before = {other: book.operations[other].state for other in sorted(reached(book, operation.needs, _needs))}
+        wrong = [f"{other} ({state})" for other, state in before.items() if state in ("cold", "drained")]
+        if wrong:
+            expected = f"work on a warm engine first, but this warm operation needs {', '.join(wrong)}"
+            yield Remark("warning", ("operations", id_, "state"), expected, "Look at 'state' and 'needs' of these.")
 
 
 def fasteners(book: Book) -> Iterator[Remark]:

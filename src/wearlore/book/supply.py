@@ -16,7 +16,7 @@ def remedies(book: Book) -> Iterator[Remark]:
         for index, name in enumerate(remedy.cures):
             mode = book.modes.get(name)
             path: Path = ("remedies", id_, "cures", index)
-            if mode and mode.component != remedy.component:
+            if mode and mode.component in book.components and mode.component != remedy.component:
                 expected = f"a mode of {remedy.component!r}, not {name!r}, which is one of {mode.component!r}"
                 yield Remark(
                     "error", path, expected, "Cure it with a remedy of its own and name that under 'companions'."

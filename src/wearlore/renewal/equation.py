@@ -80,6 +80,15 @@ def cumulative_hazard(km: float, mu: float, sigma: float, lognormal: bool) -> fl
 
 
 @njit(cache=True)
+def survival(km, mu, sigma, lognormal):  # type: ignore[no-untyped-def]
+    """S(km) under each of the parameters ``mu``, ``sigma`` (n,)."""
+    alive = np.empty(mu.size)
+    for i in range(mu.size):
+        alive[i] = exp(-cumulative_hazard(km, mu[i], sigma[i], lognormal))
+    return alive
+
+
+@njit(cache=True)
 def first_failure(mu, sigma, lognormal, cost, rate, speed, age, seen, step, steps):  # type: ignore[no-untyped-def]
     """Chance of the first failure in each step, and the cost it brings: p, q of shape (steps + 1,).
 

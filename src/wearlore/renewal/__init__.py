@@ -1,0 +1,39 @@
+"""Expected future cost of a unit, left or renewed."""
+
+from wearlore.renewal.equation import (
+    Left,
+    Process,
+    Span,
+    UnknownAge,
+    cumulative_hazard,
+    draw_nodes,
+    first_failure,
+    renewal_function,
+    renewed,
+    survival,
+    unknown_age,
+    worth_left,
+    worth_new,
+)
+from wearlore.renewal.unit import Cure, Effect, Group, ModeRisk, UnitWorth
+
+__all__ = [
+    "Cure",
+    "Effect",
+    "Group",
+    "Left",
+    "ModeRisk",
+    "Process",
+    "Span",
+    "UnitWorth",
+    "UnknownAge",
+    "cumulative_hazard",
+    "draw_nodes",
+    "first_failure",
+    "renewal_function",
+    "renewed",
+    "survival",
+    "unknown_age",
+    "worth_left",
+    "worth_new",
+]

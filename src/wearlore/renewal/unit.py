@@ -1,0 +1,287 @@
+"""One unit with all its modes: the expected cost later if it is left, renewed, cleaned or guarded.
+
+Each mode is cured in future by the remedy that is cheapest for it in the long run. Modes with the same future cure form
+one group, a competing-risks renewal process which that cure renews; groups add up. What is not known of a life is
+carried by d equally likely draws of the parameters from the mode's posterior, reweighted by what the unit has shown:
+that the mode was absent at the age at which it was last seen to be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from math import inf
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wearlore.life.likelihood import LOGNORMAL
+from wearlore.lives import Array
+from wearlore.renewal.equation import (
+    Process,
+    Span,
+    draw_nodes,
+    survival,
+    unknown_age,
+    worth_left,
+    worth_new,
+)
+
+if TYPE_CHECKING:
+    from wearlore.life.model import LifeModel
+
+Models = Callable[[str, str, str], "LifeModel"]  # mode, revision, grade -> its life model
+MEDIAN_Z = np.log(np.log(2.0))  # of the smallest extreme value distribution
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """What a remedy does to a unit: the modes it ``cures`` start again in a unit of ``revision`` and ``grade``
+    (renew), at the virtual age (1 - ``restores``) times theirs (clean; Kijima 1989, type II), or have their rate
+    multiplied by ``lowers`` (guard)."""
+
+    cures: frozenset[str]
+    revision: str
+    grade: str
+    restores: float | None = None
+    lowers: float | None = None
+
+    @property
+    def renews(self) -> bool:
+        return self.restores is None and self.lowers is None
+
+
+@dataclass(frozen=True, slots=True)
+class Cure:
+    """A future cure: its effect, and the money of a later visit made for it alone."""
+
+    effect: Effect
+    money: float
+
+
+@dataclass(frozen=True, slots=True)
+class ModeRisk:
+    """One mode on the unit. ``age`` None: not known. ``seen_good``: age at which it was last known to be absent.
+
+    ``consequence``: money beyond the cure. ``applies`` tells whether a unit of a revision has the mode at all.
+    ``speed`` multiplies its ageing from here on (an accelerating fault left in place).
+    """
+
+    mode: str
+    age: float | None
+    seen_good: float
+    consequence: float
+    hidden: bool
+    applies: Callable[[str], bool]
+    present: bool = False
+    speed: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Modes (by number) that one future cure renews; ``cost`` (m,) is what a failure by each of them costs."""
+
+    modes: tuple[int, ...]
+    cure: Cure | None
+    cost: Array
+
+
+@dataclass
+class _Parameters:
+    mu: Array
+    sigma: Array
+    lognormal: bool
+
+
+@dataclass
+class UnitWorth:
+    """A unit as it stands: its modes, what may cure them later, and the draws; built once, asked for each effect.
+
+    ``odometer``, ``at_least`` (distance the unit has certainly been in place): km. ``count``: number of draws.
+    """
+
+    risks: Sequence[ModeRisk]
+    cures: Sequence[Cure]
+    revision: str
+    grade: str
+    odometer: float
+    at_least: float
+    models: Models
+    span: Span
+    count: int
+    rng: np.random.Generator
+    groups: tuple[Group, ...] = field(init=False)
+    _drawn: dict[tuple[str, str, str], _Parameters] = field(init=False, default_factory=dict)
+    _renewed: dict[tuple[int, float, int], Array] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for risk in self.risks:
+            if risk.applies(self.revision):
+                self._parameters(risk, self.revision, self.grade)
+        self.groups = self._grouped()
+
+    def later(self, effect: Effect | None = None, offset: float = 0.0, draws: int | None = None) -> tuple[Array, Array]:
+        """Expected discounted cost over the span, and the chance of needing a cure within it: both (d,).
+
+        ``effect``: what is done now (None: the unit is left). ``offset``: as if the vehicle stood that many km further
+        on with nothing failed. ``draws``: only the first so many.
+        """
+        many = draws or self.count
+        cost, kept = np.zeros(many), np.ones(many)
+        for number, group in enumerate(self.groups):
+            group_cost, group_chance = self._group_later(number, group, effect, offset, many)
+            cost += group_cost
+            kept *= 1 - group_chance
+        return cost, 1 - kept
+
+    def _group_later(
+        self, number: int, group: Group, effect: Effect | None, offset: float, draws: int
+    ) -> tuple[Array, Array]:
+        lowers = effect.lowers if effect and effect.lowers is not None else 1.0
+        guarded = effect.cures if effect and effect.lowers is not None else frozenset()
+        renewed = self._worth_renewed(number, group, lowers, guarded, draws)
+        present = [
+            m for m, i in enumerate(group.modes) if self.risks[i].present and not _restarts(effect, self.risks[i].mode)
+        ]
+        if present:
+            return renewed[:, -1] + group.cost[present].max(), np.ones(draws)
+        process = self._process(
+            group,
+            [
+                (effect.revision, effect.grade)
+                if effect and effect.renews and self.risks[i].mode in effect.cures
+                else (self.revision, self.grade)
+                for i in group.modes
+            ],
+            guarded,
+            lowers,
+            draws,
+        )
+        age, seen, weight = self._ages(group, effect, offset, draws)
+        left = worth_left(process, age, seen, renewed, self.span)
+        return (left.cost * weight).sum(axis=1), (left.chance * weight).sum(axis=1)
+
+    def _worth_renewed(self, number: int, group: Group, lowers: float, guarded: frozenset[str], draws: int) -> Array:
+        if group.cure is None:
+            return np.zeros((draws, self.span.steps + 1))
+        key = (number, lowers if guarded else 1.0, draws)
+        if key not in self._renewed:
+            effect = group.cure.effect
+            process = self._process(group, [(effect.revision, effect.grade)] * len(group.modes), guarded, lowers, draws)
+            self._renewed[key] = worth_new(process, self._start(process, effect), self.span)
+        return self._renewed[key]
+
+    @staticmethod
+    def _start(process: Process, effect: Effect) -> Array:
+        """Age at which a future cure starts the modes: 0, or what a clean leaves of the median life."""
+        median = np.exp((process.mu + np.where(process.lognormal, 0.0, MEDIAN_Z) * process.sigma).mean(axis=0))
+        return np.zeros_like(median) if effect.restores is None else (1 - effect.restores) * median
+
+    def _process(
+        self, group: Group, designs: list[tuple[str, str]], guarded: frozenset[str], lowers: float, draws: int
+    ) -> Process:
+        """The group's modes in units of the given (revision, grade), one for each mode."""
+        risks = [self.risks[i] for i in group.modes]
+        parameters = [self._parameters(risk, *design) for risk, design in zip(risks, designs, strict=True)]
+        rate = [
+            (lowers if risk.mode in guarded else 1.0) if risk.applies(revision) else 0.0
+            for risk, (revision, _) in zip(risks, designs, strict=True)
+        ]
+        return Process(
+            np.stack([p.mu[:draws] for p in parameters], axis=1),
+            np.stack([p.sigma[:draws] for p in parameters], axis=1),
+            np.array([p.lognormal for p in parameters]),
+            group.cost,
+            np.array(rate),
+            np.array([risk.speed for risk in risks]),
+        )
+
+    def _ages(self, group: Group, effect: Effect | None, offset: float, draws: int) -> tuple[Array, Array, Array]:
+        """Ages and ages last seen good (k, m) with weights (d, k): one case, or the ages that a unit may have."""
+        risks = [self.risks[i] for i in group.modes]
+        unknown = [m for m, risk in enumerate(risks) if risk.age is None]
+        cases, weight = np.zeros(1), np.ones((draws, 1))
+        if unknown:
+            part = Group(tuple(group.modes[m] for m in unknown), group.cure, group.cost[unknown])
+            process = self._process(part, [(self.revision, self.grade)] * len(unknown), frozenset(), 1.0, draws)
+            spread = unknown_age(process, self.odometer + offset, self.at_least + offset)
+            cases, weight = spread.age, spread.weight
+        age, seen = np.empty((cases.size, len(risks))), np.empty((cases.size, len(risks)))
+        for m, risk in enumerate(risks):
+            now = cases if risk.age is None else np.full(cases.size, max(risk.age + offset, 0.0))
+            last = np.minimum(now, self._last_seen(risk, now, offset))
+            if _restarts(effect, risk.mode):
+                assert effect is not None
+                now = (1 - effect.restores) * now if effect.restores is not None else np.zeros_like(now)
+                last = now
+            age[:, m], seen[:, m] = now, last
+        return age, seen, weight
+
+    def _last_seen(self, risk: ModeRisk, now: Array, offset: float) -> Array:
+        if not risk.hidden:
+            return now
+        if risk.age is None:
+            return np.maximum(now - max(self.at_least - risk.seen_good, 0.0) - offset, 0.0)
+        return np.full(now.size, risk.seen_good)
+
+    def _parameters(self, risk: ModeRisk, revision: str, grade: str) -> _Parameters:
+        """Draws of the mode's parameters in a unit of this design; those of the unit itself weigh what it has shown."""
+        if not risk.applies(revision):
+            return _Parameters(np.zeros(self.count), np.ones(self.count), False)
+        key = (risk.mode, revision, grade)
+        if key not in self._drawn:
+            model = self.models(*key)
+            mu, sigma, weight = (np.asarray(a, float) for a in model.nodes)
+            lognormal = model.dist.name == LOGNORMAL.name
+            if (revision, grade) == (self.revision, self.grade):
+                shown = self._likelihood(risk, mu, sigma, lognormal)
+                weight = weight * shown if (weight * shown).sum() > 0 else weight
+            chosen = draw_nodes(weight, self.count, self.rng)
+            self._drawn[key] = _Parameters(mu[chosen], sigma[chosen], lognormal)
+        return self._drawn[key]
+
+    def _likelihood(self, risk: ModeRisk, mu: Array, sigma: Array, lognormal: bool) -> Array:
+        """Chance of what the unit has shown under each node: the mode absent when last seen, or in place so long."""
+        if risk.age is not None:
+            alive: Array = survival(min(risk.seen_good, risk.age), mu, sigma, lognormal)
+            return alive
+        one = np.ones(1)
+        single = Process(mu[:, None], sigma[:, None], np.array([lognormal]), one, one, one)
+        return unknown_age(single, self.odometer, self.at_least).likelihood
+
+    def _grouped(self) -> tuple[Group, ...]:
+        chosen = [self._future_cure(i) for i in range(len(self.risks))]
+        members: dict[int | None, list[int]] = {}
+        for i, cure in enumerate(chosen):
+            members.setdefault(cure, []).append(i)
+        return tuple(
+            Group(
+                tuple(modes),
+                None if cure is None else self.cures[cure],
+                np.array([self._failure_cost(i, cure) for i in modes]),
+            )
+            for cure, modes in members.items()
+        )
+
+    def _failure_cost(self, i: int, cure: int | None) -> float:
+        return self.risks[i].consequence + (0.0 if cure is None else self.cures[cure].money)
+
+    def _future_cure(self, i: int) -> int | None:
+        """The number of the cure that costs least over the span, used for ever; renewing ones before cleaning ones."""
+        able = [c for c, cure in enumerate(self.cures) if self.risks[i].mode in cure.effect.cures]
+        able = [c for c in able if self.cures[c].effect.renews] or [
+            c for c in able if self.cures[c].effect.restores is not None
+        ]
+        best, least = None, inf
+        for c in able:
+            group = Group((i,), self.cures[c], np.array([self._failure_cost(i, c)]))
+            effect = self.cures[c].effect
+            process = self._process(group, [(effect.revision, effect.grade)], frozenset(), 1.0, self.count)
+            total = group.cost[0] + worth_new(process, self._start(process, effect), self.span)[:, -1].mean()
+            if total < least:
+                best, least = c, float(total)
+        return best
+
+
+def _restarts(effect: Effect | None, mode: str) -> bool:
+    return effect is not None and effect.lowers is None and mode in effect.cures

@@ -1,0 +1,27 @@
+"""What to do in one visit, and what to leave: formulate, solve, explain."""
+
+from wearlore.scope.build import problem
+from wearlore.scope.explain import Advice, Habit, Reason, Scope, choose, explain
+from wearlore.scope.model import Candidate, Fault, Option, Problem, Step, Terms
+from wearlore.scope.solve import Program, Solution, by_min_cut, formulate, solve
+
+__all__ = [
+    "Advice",
+    "Candidate",
+    "Fault",
+    "Habit",
+    "Option",
+    "Problem",
+    "Program",
+    "Reason",
+    "Scope",
+    "Solution",
+    "Step",
+    "Terms",
+    "by_min_cut",
+    "choose",
+    "explain",
+    "formulate",
+    "problem",
+    "solve",
+]

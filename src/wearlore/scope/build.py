@@ -1,0 +1,363 @@
+"""Book, vehicle, life models and terms -> the choice of a visit as plain values."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from math import log1p
+
+import numpy as np
+
+from wearlore.access import Access
+from wearlore.book.model import Book, Grade, Offer, Remedy
+from wearlore.errors import NameNotKnown, ScopeError
+from wearlore.lives import Array
+from wearlore.renewal import Cure, Effect, ModeRisk, Span, UnitWorth
+from wearlore.renewal.unit import Models
+from wearlore.scope.model import Candidate, Fault, Option, Problem, Step, Terms
+from wearlore.vehicle import FittedUnit, ModeState, Vehicle
+
+VISIT = "(visit)"  # the step that every option needs: coming in at all
+STEPS = 100  # of the horizon in the renewal equation: W moves by under 1e-4 when doubled
+DRAWS = 64  # of the parameters of each mode
+CURVE_DRAWS = 16  # of them, for the distance at which the advice flips
+OFFSETS = np.linspace(-1.0, 1.0, 25)  # where that is looked for, in horizons from now
+
+
+def problem(book: Book, vehicle: Vehicle, models: Models, terms: Terms, *, rng: np.random.Generator) -> Problem:
+    """All that can be done to ``vehicle`` in this visit, and what each choice costs now and later.
+
+    ``models(mode, revision, grade)`` gives the life model of a mode in a unit of that design level and source grade.
+    Raises NameNotKnown for a variant, unit, mode, tool or refused name that does not exist; ScopeError when no remedy
+    in the book cures a fault that must be cured.
+    """
+    return _Builder(book, vehicle, models, terms, rng).problem()
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A remedy with parts of one source grade, as it can be done to a unit: before it becomes an option."""
+
+    remedy: str
+    effect: Effect
+    grade: Grade | None  # of the main part; None when the remedy has none
+    operations: frozenset[str]  # closed under access
+    parts: dict[str, float]
+    offers: dict[str, Offer]
+    tools: frozenset[str]
+
+
+class _Builder:
+    """Lives as long as `problem` runs."""
+
+    def __init__(self, book: Book, vehicle: Vehicle, models: Models, terms: Terms, rng: np.random.Generator) -> None:
+        self.book, self.vehicle, self.models, self.terms, self.rng = book, vehicle, models, terms, rng
+        self.access = Access.of(book, vehicle.variant, vehicle.built, terms.missing_tools)
+        self._check_names()
+        self.ways = {unit.name: tuple(self._ways(unit)) for unit in vehicle.units}
+        self.shared = self._shared_operations()
+        self.span = Span(terms.horizon, log1p(terms.discount) / terms.per_year, STEPS)
+        self.speeds = self._speeds()
+
+    def _check_names(self) -> None:
+        units = [unit.name for unit in self.vehicle.units]
+        known = {*units, *self.book.components, *self.book.remedies}
+        for name in sorted(self.terms.refuse - known):
+            raise NameNotKnown("unit or remedy", name, known)
+        for fault in sorted(self.terms.must):
+            unit = self.vehicle.unit(fault.unit)
+            modes = [mode for mode, _ in self.book.modes_of(unit.component)]
+            if fault.mode not in modes:
+                raise NameNotKnown(f"failure mode of {unit.component}", fault.mode, modes)
+
+    # ways: remedy x source grade
+
+    def _ways(self, unit: FittedUnit) -> Iterator[Way]:
+        for id_, remedy in self.book.remedies.items():
+            if remedy.component != unit.component or (remedy.variants and self.vehicle.variant not in remedy.variants):
+                continue
+            for grade, main in self._grades(remedy):
+                if (way := self._way(unit, id_, remedy, grade, main)) is not None:
+                    yield way
+
+    def _grades(self, remedy: Remedy) -> list[tuple[Grade | None, dict[str, Offer]]]:
+        """The source grades in which the remedy's main part (the piece of the component that ages) can be had."""
+        for part in remedy.parts:
+            if self.book.parts[part].component == remedy.component:
+                offers = (
+                    self.book.parts[part].offer_for(grade, self.vehicle.variant, self.vehicle.built)
+                    for grade in dict.fromkeys(offer.grade for offer in self.book.parts[part].offers)
+                )
+                found = {offer.grade: offer for offer in offers if offer is not None}
+                return [(grade, {part: offer}) for grade, offer in found.items()]
+        return [(None, {})]
+
+    def _way(
+        self, unit: FittedUnit, id_: str, remedy: Remedy, grade: Grade | None, main: dict[str, Offer]
+    ) -> Way | None:
+        """None when a part of it cannot be had for this engine."""
+        extra = [self.book.remedies[c] for c in remedy.companions if not self._units_of(self.book.remedies[c], unit)]
+        extra = [e for e in extra if not e.variants or self.vehicle.variant in e.variants]
+        operations = self.access.reach([o for r in (remedy, *extra) for o in r.operations])
+        parts: dict[str, float] = {}
+        for part, quantity in (item for r in (remedy, *extra) for item in r.parts.items()):
+            parts[part] = parts.get(part, 0.0) + quantity
+        offers = dict(main)
+        for part in parts.keys() - main.keys():
+            offer = self.book.parts[part].offer_for(grade or "original", self.vehicle.variant, self.vehicle.built)
+            if offer is None:
+                return None
+            offers[part] = offer
+        revision = unit.revision if grade is None else next(iter(main.values())).revision or self._newest(unit)
+        effect = Effect(frozenset(remedy.cures), revision, grade or unit.grade, remedy.restores, remedy.lowers)
+        return Way(id_, effect, grade, operations, parts, offers, self.access.missing(operations))
+
+    def _newest(self, unit: FittedUnit) -> str:
+        """The design level that no other supersedes, the latest of several; the unit's own when it has but one."""
+        revisions = self.book.components[unit.component].revisions
+        gone = {revision.supersedes for revision in revisions.values()}
+        current = [name for name in revisions if name not in gone]
+        return max(current, key=lambda name: str(revisions[name].from_date or ""), default=unit.revision)
+
+    def _units_of(self, remedy: Remedy, beside: FittedUnit) -> list[FittedUnit]:
+        """The units that a companion remedy is done to: at the same position where there is one, else all."""
+        units = [unit for unit in self.vehicle.units if unit.component == remedy.component]
+        return [unit for unit in units if unit.position and unit.position == beside.position] or units
+
+    def _shared_operations(self) -> frozenset[str]:
+        users: dict[str, set[str]] = {}
+        for unit in self.vehicle.units:
+            for way in self.ways[unit.name]:
+                for operation in way.operations:
+                    users.setdefault(operation, set()).add(unit.component)
+        return frozenset(operation for operation, components in users.items() if len(components) > 1)
+
+    # money
+
+    def _hire(self, operations: frozenset[str]) -> dict[str, float]:
+        """Tools to hire for ``operations``, each once."""
+        charges = {tool: self.access.hire(tool) for tool in sorted(self.access.tools(operations))}
+        return {tool: charge for tool, charge in charges.items() if charge}
+
+    def _parts_price(self, parts: dict[str, float], offers: dict[str, Offer]) -> float:
+        return sum(
+            quantity * (offers[part].price if part in offers else self.access.price(part))
+            for part, quantity in parts.items()
+        )
+
+    def _later_visit(self, unit: FittedUnit, way: Way) -> float:
+        """Money of a later visit made for this alone: of its set-up only the share that other work will not carry."""
+        companions = [
+            other
+            for id_ in self.book.remedies[way.remedy].companions
+            for beside in self._units_of(self.book.remedies[id_], unit)
+            for other in self.ways[beside.name]
+            if other.remedy == id_ and other.grade in (way.grade, "original", None)
+        ]
+        once = {other.remedy + other.effect.grade: other for other in companions}.values()
+        operations = way.operations.union(*(other.operations for other in once))
+        parts, offers = dict(way.parts), dict(way.offers)
+        for other in once:
+            offers |= other.offers
+            for part, quantity in other.parts.items():
+                parts[part] = parts.get(part, 0.0) + quantity
+        for part, quantity in self.access.spoiled(operations).items():
+            parts[part] = max(parts.get(part, 0.0), quantity)
+        hours = {o: self.access.operations[o].total_hours for o in operations}
+        setup = self.terms.visit_fixed + self.terms.labour_rate * sum(hours[o] for o in operations & self.shared)
+        own = self.terms.labour_rate * sum(hours[o] for o in operations - self.shared)
+        consumed = sum(self.access.consumed_by(o) for o in operations)
+        hire = sum(self._hire(operations).values())
+        return (1 - self.terms.setup_share) * setup + own + consumed + hire + self._parts_price(parts, offers)
+
+    # worth
+
+    def _faults(self, unit: FittedUnit) -> frozenset[str]:
+        found = {state.mode for state in unit.modes if state.present}
+        return frozenset(found | {fault.mode for fault in self.terms.must if fault.unit == unit.name})
+
+    def _refused(self, unit: FittedUnit, remedy: str = "") -> frozenset[str]:
+        return self.terms.refuse & {unit.name, unit.component, remedy}
+
+    def _speeds(self) -> dict[str, float]:
+        """Factors on ageing from faults that are there and that the owner will not have cured."""
+        speeds: dict[str, float] = {}
+        for unit in self.vehicle.units:
+            if self._refused(unit):
+                for fault in self._faults(unit):
+                    for mode, factor in self.book.modes[fault].accelerates.items():
+                        speeds[mode] = speeds.get(mode, 1.0) * factor
+        return speeds
+
+    def _risks(self, unit: FittedUnit) -> list[ModeRisk]:
+        states = {state.mode: state for state in unit.modes}
+        designs = {unit.revision} | {way.effect.revision for way in self.ways[unit.name]}
+        faults = self._faults(unit)
+        risks = []
+        for id_, mode in self.book.modes_of(unit.component):
+            if not any(mode.applies(self.vehicle.variant, revision) for revision in designs):
+                continue
+            here = mode.applies(self.vehicle.variant, unit.revision)
+            state = states.get(id_, ModeState(id_, None if here else 0.0, 0.0))
+            risks.append(
+                ModeRisk(
+                    id_,
+                    state.age,
+                    state.seen_good,
+                    mode.consequence.cost,
+                    mode.noticed == "hidden",
+                    lambda revision, mode=mode: mode.applies(self.vehicle.variant, revision),  # type: ignore[misc]
+                    id_ in faults,
+                    self.speeds.get(id_, 1.0),
+                )
+            )
+        return risks
+
+    def worth(self, unit: FittedUnit) -> UnitWorth:
+        cures = [
+            Cure(way.effect, self._later_visit(unit, way)) for way in self.ways[unit.name] if way.effect.lowers is None
+        ]
+        return UnitWorth(
+            self._risks(unit),
+            cures,
+            unit.revision,
+            unit.grade,
+            self.vehicle.km,
+            unit.at_least,
+            self.models,
+            self.span,
+            DRAWS,
+            self.rng,
+        )
+
+    # the problem
+
+    def problem(self) -> Problem:
+        units = self.vehicle.units
+        numbered = [(u, unit, way) for u, unit in enumerate(units) for way in self.ways[unit.name]]
+        must = self._must(numbered)
+        spoils, free = self._spoils(numbered)
+        candidates, options = [], []
+        for u, unit in enumerate(units):
+            worth = self.worth(unit)
+            left, chance = worth.later()
+            age = _age(unit)
+            offsets = self._offsets(unit, age)
+            curve = self._curve(worth, None, offsets)
+            candidates.append(Candidate(unit.name, left, chance, age, offsets))
+            for way in self.ways[unit.name]:
+                after, _ = worth.later(way.effect)
+                drift = curve - self._curve(worth, way.effect, offsets)
+                now = float(np.interp(0.0, offsets, drift)) if offsets.size else 0.0
+                options.append(
+                    replace(
+                        self._option(u, unit, way, free),
+                        after=after,
+                        saving_at=drift - now + float(np.mean(left - after)),
+                    )
+                )
+        options = [
+            replace(option, companions=self._companions(units[option.unit], option, numbered)) for option in options
+        ]
+        return Problem(
+            self.terms.labour_rate,
+            self._steps(numbered, free),
+            tuple(candidates),
+            tuple(options),
+            must,
+            spoils,
+            self.vehicle.km,
+        )
+
+    def _offsets(self, unit: FittedUnit, age: float | None) -> Array:
+        """Where to look for the distance at which the advice flips; nowhere when something is already wrong."""
+        if self._faults(unit) or not self.ways[unit.name] or not unit.modes:
+            return np.zeros(0)
+        lowest = -min((state.age for state in unit.modes if state.age is not None), default=unit.at_least)
+        offsets = OFFSETS * self.terms.horizon
+        return np.union1d(offsets[offsets > lowest], [max(lowest, offsets[0])])
+
+    @staticmethod
+    def _curve(worth: UnitWorth, effect: Effect | None, offsets: Array) -> Array:
+        return np.array([worth.later(effect, float(x), CURVE_DRAWS)[0].mean() for x in offsets])
+
+    def _option(self, number: int, unit: FittedUnit, way: Way, free: frozenset[str]) -> Option:
+        charged = {p: q for p, q in self.access.spoiled(way.operations).items() if p not in free}
+        parts = {part: max(0.0, quantity - charged.get(part, 0.0)) for part, quantity in way.parts.items()}
+        return Option(
+            number,
+            way.remedy,
+            way.effect.grade,
+            way.effect.revision,
+            self._parts_price(parts, way.offers),
+            way.operations | {_tool(tool) for tool in self._hire(way.operations)} | {VISIT},
+            np.zeros(0),
+            way.effect.cures if way.effect.lowers is None else frozenset(),
+            refused=self._refused(unit, way.remedy),
+            tools=way.tools,
+            offers=way.offers,
+        )
+
+    def _must(self, numbered: list[tuple[int, FittedUnit, Way]]) -> dict[Fault, tuple[int, ...]]:
+        must = {}
+        for fault in sorted(self.terms.must):
+            must[fault] = tuple(
+                o
+                for o, (_, unit, way) in enumerate(numbered)
+                if unit.name == fault.unit and fault.mode in way.effect.cures and way.effect.lowers is None
+            )
+            if not must[fault]:
+                raise ScopeError(
+                    f"no remedy in the book cures {fault.mode} on {fault.unit} of variant {self.vehicle.variant}",
+                    "Add the remedy, or an offer of its parts that fits, to the book",
+                )
+        return must
+
+    def _spoils(
+        self, numbered: list[tuple[int, FittedUnit, Way]]
+    ) -> tuple[tuple[tuple[str, tuple[int, ...]], ...], frozenset[str]]:
+        """Which steps spoil a unit, with the options that renew it; and the parts that are then paid by the option."""
+        renewing: dict[tuple[str, str], list[int]] = {}
+        for o, (_, unit, way) in enumerate(numbered):
+            for part in way.parts:
+                if way.effect.renews and self.book.parts[part].component == unit.component:
+                    renewing.setdefault((part, unit.name), []).append(o)
+        rows = []
+        for operation in sorted({operation for _, _, way in numbered for operation in way.operations}):
+            for part in self.access.spoiled_by(operation):
+                rows += [(operation, tuple(options)) for (p, _), options in renewing.items() if p == part]
+        return tuple(rows), frozenset(part for part, _ in renewing)
+
+    def _companions(
+        self, unit: FittedUnit, option: Option, numbered: list[tuple[int, FittedUnit, Way]]
+    ) -> tuple[tuple[int, ...], ...]:
+        groups: list[tuple[int, ...]] = []
+        for id_ in self.book.remedies[option.remedy].companions:
+            companion = self.book.remedies[id_]
+            if companion.variants and self.vehicle.variant not in companion.variants:
+                continue
+            groups += [
+                tuple(o for o, (_, u, way) in enumerate(numbered) if u.name == beside.name and way.remedy == id_)
+                for beside in self._units_of(companion, unit)
+            ]
+        return tuple(groups)
+
+    def _steps(self, numbered: list[tuple[int, FittedUnit, Way]], free: frozenset[str]) -> dict[str, Step]:
+        operations = sorted({operation for _, _, way in numbered for operation in way.operations})
+        steps = {VISIT: Step(VISIT, 0.0, self.terms.visit_fixed)}
+        for id_ in operations:
+            spoiled = {part: q for part, q in self.access.spoiled_by(id_).items() if part not in free}
+            money = self.access.consumed_by(id_) + self._parts_price(spoiled, {})
+            steps[id_] = Step(id_, self.access.operations[id_].total_hours, money)
+        for tool, charge in self._hire(frozenset(operations)).items():
+            steps[_tool(tool)] = Step(_tool(tool), 0.0, charge)
+        return steps
+
+
+def _tool(tool: str) -> str:
+    return f"(hire of {tool})"
+
+
+def _age(unit: FittedUnit) -> float | None:
+    ages = {state.age for state in unit.modes}
+    return next(iter(ages)) if len(ages) == 1 else None

@@ -1,0 +1,166 @@
+"""The choice of a visit as plain values: units, what can be done to each, what is paid for once, what is demanded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from wearlore.book.model import Economics, Offer
+from wearlore.lives import Array
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Fault:
+    """A failure mode on a unit (`component` or `component/position`)."""
+
+    unit: str
+    mode: str
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """What money and distance mean for this visit, and what is demanded of it.
+
+    ``labour_rate`` per hour; ``visit_fixed`` money per visit; ``discount`` per year; ``horizon`` and ``per_year`` km;
+    ``setup_share``: the share of a later visit's set-up that other work will carry. ``must``: faults to cure.
+    ``refuse``: units, components or remedies the owner says no to. ``missing_tools`` come on top of those that the
+    book knows to be missing.
+    """
+
+    labour_rate: float
+    visit_fixed: float
+    discount: float
+    horizon: float
+    per_year: float
+    setup_share: float = 0.0
+    must: frozenset[Fault] = frozenset()
+    refuse: frozenset[str] = frozenset()
+    missing_tools: frozenset[str] = frozenset()
+
+    @classmethod
+    def of(cls, economics: Economics) -> Terms:
+        """The workshop's own terms, as its book states them, with nothing demanded."""
+        return cls(
+            economics.labour_rate,
+            economics.visit_fixed,
+            economics.discount,
+            economics.horizon,
+            economics.per_year,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Something done and paid once in a visit, whoever needs it: an operation, the hire of a tool, the visit itself."""
+
+    name: str
+    hours: float
+    money: float  # beside labour
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One remedy, with parts of one source grade, for one unit (its number in the problem).
+
+    ``money``: parts beside what the steps spoil. ``after`` (d,): expected cost later once it is done. ``needs``: names
+    of steps, closed under access. ``companions``: groups of option numbers of which one must be chosen with it.
+    ``refused`` and ``tools`` (missing here) keep it out of the choice. ``saving_at`` (k,): what doing it would save
+    later at each of the unit's offsets.
+    """
+
+    unit: int
+    remedy: str
+    grade: str
+    revision: str
+    money: float
+    needs: frozenset[str]
+    after: Array
+    cures: frozenset[str] = frozenset()
+    companions: tuple[tuple[int, ...], ...] = ()
+    refused: frozenset[str] = frozenset()
+    tools: frozenset[str] = frozenset()
+    offers: Mapping[str, Offer] = field(default_factory=dict)
+    saving_at: Array = field(default_factory=lambda: np.zeros(0))
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A unit of the vehicle: ``left`` (d,) expected cost later if nothing is done to it now, ``chance`` (d,) that it
+    fails within the horizon. ``offsets`` (k,): distances from now, km, for which its options carry ``saving_at``.
+
+    ``age``: km; None when not known, or when its modes have different ages.
+    """
+
+    name: str
+    left: Array
+    chance: Array
+    age: float | None = None
+    offsets: Array = field(default_factory=lambda: np.zeros(0))
+
+
+@dataclass(frozen=True)
+class Problem:
+    """All of it. ``must``: for each fault to cure the option numbers that do. ``spoils``: (step, option numbers): the
+    step spoils the unit that these options renew, so one of them must go with it. ``odometer`` km."""
+
+    labour_rate: float
+    steps: Mapping[str, Step]
+    candidates: tuple[Candidate, ...]
+    options: tuple[Option, ...]
+    must: Mapping[Fault, tuple[int, ...]] = field(default_factory=dict)
+    spoils: tuple[tuple[str, tuple[int, ...]], ...] = ()
+    odometer: float = 0.0
+
+    @cached_property
+    def step_names(self) -> tuple[str, ...]:
+        return tuple(sorted(self.steps))
+
+    @cached_property
+    def options_of(self) -> tuple[tuple[int, ...], ...]:
+        """For each unit the numbers of its options."""
+        return tuple(
+            tuple(o for o, option in enumerate(self.options) if option.unit == unit)
+            for unit in range(len(self.candidates))
+        )
+
+    @cached_property
+    def shared(self) -> frozenset[str]:
+        """Steps that options of more than one unit need."""
+        users: dict[str, set[int]] = {}
+        for option in self.options:
+            for step in option.needs:
+                users.setdefault(step, set()).add(option.unit)
+        return frozenset(step for step, units in users.items() if len(units) > 1)
+
+    def price(self, step: str) -> float:
+        """Money for one step, labour included."""
+        return self.labour_rate * self.steps[step].hours + self.steps[step].money
+
+    def saving(self, option: int) -> float:
+        """Expected cost later that ``option`` takes away (negative: adds)."""
+        chosen = self.options[option]
+        return float(np.mean(self.candidates[chosen.unit].left - chosen.after))
+
+    def needs(self, chosen: tuple[int, ...]) -> frozenset[str]:
+        """Steps of the union."""
+        return frozenset().union(*(self.options[o].needs for o in chosen))
+
+    def hours(self, chosen: tuple[int, ...]) -> float:
+        return sum(self.steps[step].hours for step in sorted(self.needs(chosen)))
+
+    def visit_cost(self, chosen: tuple[int, ...]) -> float:
+        """Money for this visit: the union of steps, and the parts."""
+        return sum(self.price(step) for step in sorted(self.needs(chosen))) + sum(self.options[o].money for o in chosen)
+
+    def later(self, chosen: tuple[int, ...]) -> Array:
+        """Expected cost later, shape (d,), of every unit with ``chosen`` done and the rest left."""
+        done = {self.options[o].unit: self.options[o].after for o in chosen}
+        worth = [done.get(unit, candidate.left) for unit, candidate in enumerate(self.candidates)]
+        return np.sum(worth, axis=0) if worth else np.zeros(1)
+
+    def objective(self, chosen: tuple[int, ...]) -> float:
+        """What is minimised: this visit's cost and the expected cost later."""
+        return self.visit_cost(chosen) + float(np.mean(self.later(chosen)))

@@ -109,7 +109,7 @@ class Bound:
 
     def quantile(self, share: float) -> float:
         """Lower limit (km) of the distance by which ``share`` has failed."""
-        return self.scale * (-log(1 - share)) ** (1 / self.shape)
+        return float(self.scale * (-log(1 - share)) ** (1 / self.shape))
 
 
 def fit(lives: Lives, dist: LogLife) -> Fit:

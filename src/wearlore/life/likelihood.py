@@ -19,7 +19,7 @@ from wearlore.lives import Array, Lives
 
 Numbers = float | Array
 
-LOG_ROOT_2_PI = 0.5 * np.log(2 * np.pi)
+LOG_ROOT_2_PI = 0.5 * float(np.log(2 * np.pi))
 HIGHEST_Z = 300.0  # exp(z) stays finite; survival beyond is under exp(-1e130)
 LOWEST_Z = -30.0  # below, ln F(z) = z to 5e-14 (Weibull)
 NARROW = 1e-5  # an interval narrower than this in ln km is its density at the middle times its width
@@ -85,7 +85,7 @@ def _normal_log_sf(z: Array) -> Array:
 
 
 def _normal_log_pdf(z: Array) -> Array:
-    return -0.5 * z * z - LOG_ROOT_2_PI
+    return np.asarray(-0.5 * z * z - LOG_ROOT_2_PI)
 
 
 def _normal_slope(z: Array) -> Array:

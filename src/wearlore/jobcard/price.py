@@ -48,7 +48,7 @@ def price_job(
         if line.ownership == "hire" and line.charge
     ]
     if visit_fixed:
-        lines.append(EstimateLine("fixed", "Visit", 1.0, "visit", visit_fixed, to_hundredth(visit_fixed)))
+        lines.append(EstimateLine("fixed", "Each visit", 1.0, "visit", visit_fixed, to_hundredth(visit_fixed)))
     subtotal = to_hundredth(sum(Decimal(str(line.amount)) for line in lines))
     tax = to_hundredth(Decimal(str(subtotal)) * Decimal(str(tax_rate)))
     return CustomerEstimate(

@@ -1,0 +1,266 @@
+"""Job card -> its sheet, for the person who does the work."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from itertools import groupby
+
+from wearlore.book.model import Signal
+from wearlore.jobcard import (
+    Caution,
+    JobCard,
+    PartLine,
+    Step,
+    Subject,
+    Supply,
+    Tightening,
+    ToolLine,
+)
+from wearlore.report.sheet import (
+    Block,
+    Bullets,
+    Callout,
+    Column,
+    Heading,
+    Line,
+    Paragraph,
+    Sheet,
+    SignOff,
+    StepBlock,
+    Table,
+)
+from wearlore.units import Units
+
+STAGES = {
+    "warm": "While the engine is warm",
+    "strip-down": "Strip-down",
+    "remedy": "Remedies",
+    "build-up": "Build-up",
+    "closing": "Closing checks",
+}
+SIGNALS: tuple[Signal, ...] = ("DANGER", "WARNING", "CAUTION", "NOTICE")
+OWNERSHIP = {
+    "owned": "in the workshop",
+    "hire": "to be hired",
+    "buy": "to be bought or borrowed",
+    "missing": "to be borrowed",
+}
+
+
+def job_card(card: JobCard, units: Units, made_on: date) -> Sheet:
+    """The work instruction: what to have ready, the order of work, cautions, sign-off."""
+    return Sheet(
+        kind="Job card",
+        title=vehicle_title(card.subject),
+        made_on=made_on,
+        facts=(*subject_facts(card.subject, units), ("Labour", in_hours(card.hours))),
+        blocks=(
+            Heading("Work in this visit"),
+            *_items(card),
+            Heading("Cautions"),
+            *(_callout(caution) for caution in card.cautions),
+            *_hazards(card),
+            *_licences(card),
+            Heading("To have ready"),
+            *_to_have_ready(card, units),
+            Heading("Order of work"),
+            *_steps(card, units),
+            Heading("Sign-off"),
+            SignOff(("Work done by", "Torques and closing checks verified by", "Odometer at hand-over")),
+        ),
+        small_print=card.defers,
+    )
+
+
+def when(condition: object, *blocks: Block) -> tuple[Block, ...]:
+    return blocks if condition else ()
+
+
+def vehicle_title(subject: Subject) -> str:
+    return f"{subject.vehicle}, {subject.family}"
+
+
+def subject_facts(subject: Subject, units: Units) -> tuple[tuple[str, str], ...]:
+    return (
+        ("Engine", f"{subject.family}, {subject.variant}"),
+        ("Built", f"{subject.built:%Y-%m}"),
+        ("Odometer", units.show_odometer(subject.km)),
+    )
+
+
+def in_hours(hours: float) -> str:
+    return f"{hours:.2f} h"
+
+
+def _callout(caution: Caution) -> Callout:
+    return Callout(caution.signal, caution.name, caution.text)
+
+
+def _items(card: JobCard) -> Iterator[Block]:
+    rows = [
+        (
+            item.title + (f"\nwith: {item.with_item}" if item.with_item else ""),
+            item.component,
+            item.grade,
+            f"{item.hours_alone:.2f}",
+            f"{item.hours:.2f}",
+        )
+        for item in card.items
+    ]
+    yield Table(
+        (
+            Column("Remedy", wide=True),
+            Column("Component"),
+            Column("Part grade"),
+            Column("Alone, h", "right"),
+            Column("Here, h", "right"),
+        ),
+        (*rows, ("All in one visit", "", "", f"{card.hours_apart:.2f}", f"{card.hours:.2f}")),
+        totals=1,
+    )
+    notes = tuple(f"{item.title}: {item.note}" for item in card.items if item.note)
+    yield from when(notes, Bullets(notes))
+    if card.shared:
+        yield Paragraph(
+            f"One visit saves {in_hours(card.hours_saved)}: what several remedies need is done once. "
+            "“Here” shares those hours equally."
+        )
+        yield Table(
+            (Column("Done once", wide=True), Column("Needed by", wide=True), Column("Saved, h", "right")),
+            tuple((one.name, "; ".join(one.items), f"{one.saved:.2f}") for one in card.shared),
+        )
+
+
+def _hazards(card: JobCard) -> Iterator[Block]:
+    """The hazards of all steps at a glance, gravest first."""
+    where: dict[tuple[Signal, str], list[str]] = {}
+    for step in card.steps:
+        for caution in step.cautions:
+            where.setdefault((caution.signal, caution.name), []).append(str(step.number))
+    rows = sorted(where.items(), key=lambda row: SIGNALS.index(row[0][0]))
+    if rows:
+        yield Heading("Hazards of this job", 2)
+        yield Table(
+            (Column("Signal"), Column("Hazard", wide=True), Column("Steps", "right")),
+            tuple((signal, name, ", ".join(steps)) for (signal, name), steps in rows),
+        )
+
+
+def _licences(card: JobCard) -> Iterator[Block]:
+    licensed = tuple(
+        f"Step {step.number}, {step.title}: {step.licensed}"
+        for step in card.steps
+        if step.licensed and step.half != "on"
+    )
+    yield from when(licensed, Heading("Licensed work", 2), Bullets(licensed))
+    yield from when(card.procedures, Heading("Maker's procedures to follow", 2), Bullets(card.procedures))
+
+
+def _to_have_ready(card: JobCard, units: Units) -> Iterator[Block]:
+    if card.parts:
+        yield Heading("Parts", 2)
+        yield Table(
+            (
+                Column("Qty", "right"),
+                Column("Part", wide=True),
+                Column("Number"),
+                Column("Grade"),
+                Column("Why", wide=True),
+                Column(f"Each, {units.currency}", "right"),
+            ),
+            tuple(
+                (
+                    f"{line.quantity:g}",
+                    line.name + (f"\nrevision {line.revision}" if line.revision else ""),
+                    line.number or "not in the book",
+                    line.grade,
+                    _why(line),
+                    f"{line.price:,.2f}" if line.number else "",
+                )
+                for line in card.parts
+            ),
+        )
+    if card.consumables:
+        yield Heading("Fluids, sealants and cleaners", 2)
+        yield Table(
+            (Column("Quantity", "right"), Column("What", wide=True), Column("Note", wide=True)),
+            tuple(
+                (f"{line.quantity:g} {line.unit}", line.name, "; ".join(filter(None, (_sae(line.sae), line.note))))
+                for line in card.consumables
+            ),
+        )
+    if card.tools:
+        yield Heading("Special tools", 2)
+        yield Table(
+            (Column("Tool", wide=True), Column("Where"), Column("Steps", "right")),
+            tuple((tool.name, _where(tool, units), ", ".join(map(str, tool.steps))) for tool in card.tools),
+        )
+
+
+def _sae(grade: str) -> str:
+    return f"SAE {grade}" if grade else ""
+
+
+def _why(line: PartLine) -> str:
+    words = {"remedy": "", "spoiled": "spoiled by: ", "one-time use": "one-time use: "}
+    return "\n".join(dict.fromkeys(words[need.kind] + need.by for need in line.needs))
+
+
+def _where(tool: ToolLine, units: Units) -> str:
+    charge = f", {units.show_price(tool.charge)}" if tool.charge else ""
+    return OWNERSHIP[tool.ownership] + charge
+
+
+def _steps(card: JobCard, units: Units) -> Iterator[Block]:
+    numbers: dict[str, str] = {}
+    for line in card.parts:
+        numbers[line.part] = " or ".join(filter(None, (numbers.get(line.part), line.number)))
+    for stage, steps in groupby(card.steps, key=lambda step: step.stage):
+        yield Heading(STAGES[stage], 2)
+        for step in steps:
+            yield _step(step, units, numbers, several=len(card.items) > 1)
+
+
+def _step(step: Step, units: Units, numbers: dict[str, str], *, several: bool) -> StepBlock:
+    details = (
+        ("Licensed work", (Line("", (step.licensed,)),) if step.licensed else ()),
+        ("Maker's procedure", (Line(step.procedure),) if step.procedure else ()),
+        ("Special tool", tuple(Line(tool) for tool in step.tools)),
+        ("New parts", tuple(Line(_supply(supply, numbers.get(supply.id, ""))) for supply in step.parts)),
+        ("Use", tuple(Line(_supply(supply)) for supply in step.consumables)),
+        (
+            "Undo" if step.half == "off" else "Tighten",
+            tuple(_tightening(fastener, units, undo=step.half == "off") for fastener in step.fasteners),
+        ),
+        ("For", (Line("; ".join(step.items)),) if several and step.items and step.half != "on" else ()),
+    )
+    return StepBlock(
+        number=step.number,
+        title=step.title,
+        time=in_hours(step.hours) if step.hours else "",
+        tags=(f"engine {step.state}",) if step.state != "any" and step.half != "wait" else (),
+        cautions=tuple(_callout(caution) for caution in step.cautions),
+        instructions=step.instructions,
+        details=tuple((label, lines) for label, lines in details if lines),
+    )
+
+
+def _supply(supply: Supply, number: str = "") -> str:
+    quantity = f"{supply.quantity:g} {supply.unit}" if supply.unit else f"{supply.quantity:g} ×"
+    return f"{quantity} {supply.name}" + (f", {number}" if number else "")
+
+
+def _tightening(fastener: Tightening, units: Units, *, undo: bool) -> Line:
+    """``6 × pump bolts, M8 10.9: 20 N·m, then 90°``, flagged when its thread is left-hand or it serves once."""
+    size = " ".join(filter(None, (fastener.size, fastener.property_class)))
+    text = f"{fastener.count} × {fastener.name}" + (f", {size}" if size else "")
+    stages = [units.show_torque(torque) for torque in fastener.torque] + [f"{angle:g}°" for angle in fastener.angles]
+    if stages:
+        text += f": {', then '.join(stages)}"
+    flags = []
+    if fastener.left_hand:
+        flags.append("LEFT-HAND THREAD: " + ("clockwise undoes it" if undo else "anticlockwise tightens it"))
+    if fastener.one_time_use:
+        flags.append("ONE-TIME USE: " + ("discard" if undo else "fit new"))
+    return Line(text, tuple(flags))

@@ -1,0 +1,107 @@
+"""A document as every format shows it: blocks of words and numbers already in the reader's units.
+
+One place decides what a document says; `plain`, `page` and `pdf` only decide how it looks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+from wearlore.book.model import Signal
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    text: str
+    level: Literal[1, 2] = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Paragraph:
+    text: str
+    style: Literal["normal", "lead", "small"] = "normal"
+
+
+@dataclass(frozen=True, slots=True)
+class Bullets:
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Callout:
+    """A caution: signal word, what it is about, what to do."""
+
+    signal: Signal
+    name: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    label: str
+    align: Literal["left", "right"] = "left"
+    wide: bool = False  # takes the room that is left
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows of cells; the last ``totals`` rows are sums, a row of one cell is a heading across."""
+
+    columns: tuple[Column, ...]
+    rows: tuple[tuple[str, ...], ...]
+    totals: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line of a step; its flags must not be missed."""
+
+    text: str
+    flags: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class StepBlock:
+    """One step of the work: its cautions come first, then its title with time and a box to tick."""
+
+    number: int
+    title: str
+    time: str
+    tags: tuple[str, ...]
+    cautions: tuple[Callout, ...]
+    instructions: tuple[str, ...]
+    details: tuple[tuple[str, tuple[Line, ...]], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """One thing done now or left, on the owner's page."""
+
+    title: str
+    text: str
+    facts: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SignOff:
+    """Lines to sign on, after what is signed."""
+
+    roles: tuple[str, ...]
+    text: str = ""
+
+
+Block = Heading | Paragraph | Bullets | Callout | Table | StepBlock | Advice | SignOff
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One document: ``kind`` (what it is), ``title`` (what it is about), facts at its head, blocks, small print."""
+
+    kind: str
+    title: str
+    made_on: date
+    facts: tuple[tuple[str, str], ...]
+    blocks: tuple[Block, ...]
+    small_print: str = ""

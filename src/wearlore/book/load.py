@@ -10,7 +10,7 @@ import pathlib
 from collections.abc import Sequence
 from typing import Any
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from wearlore.book.expectation import expectation
@@ -63,11 +63,18 @@ def schema() -> dict[str, Any]:
 
     It describes the book as typed (in the units that ``family.units`` names).
     """
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **TypeAdapter(Book).json_schema(mode="validation"),
-        "title": "Wearlore book",
-    }
+    book = _ids_only(Book.model_json_schema(mode="validation"))
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **book, "title": "Wearlore book"}
+
+
+def _ids_only(schema: Any) -> Any:
+    """The schema with every name that is no id refused (pydantic gives the pattern but lets other names pass)."""
+    if isinstance(schema, list):
+        return [_ids_only(item) for item in schema]
+    if not isinstance(schema, dict):
+        return schema
+    strict = {"additionalProperties": False} if "patternProperties" in schema else {}
+    return {name: _ids_only(item) for name, item in schema.items()} | strict
 
 
 def starter() -> str:

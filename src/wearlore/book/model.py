@@ -58,8 +58,8 @@ class Entry(BaseModel):
 class BookUnits(Entry):
     """The units this book is written in."""
 
-    distance: DistanceUnit = "km"
-    torque: TorqueUnit = "N·m"
+    distance: DistanceUnit = Field("km", description="the unit of every distance typed in this book")
+    torque: TorqueUnit = Field("N·m", description="the unit of every torque typed in this book")
     currency: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")] = "EUR"
 
 
@@ -85,7 +85,7 @@ class Zone(Entry):
     """A face or area of the engine; fluid runs from a zone to those below it."""
 
     name: Text
-    runs_to: tuple[Id, ...] = ()
+    runs_to: tuple[Id, ...] = Field((), description="zones that lie below this one")
 
 
 class Revision(Entry):
@@ -94,7 +94,9 @@ class Revision(Entry):
     note: str = ""
     from_date: date | None = None
     supersedes: str | None = None
-    life_factor: Factor = 1.0  # judgement: ratio of lives to the first revision, used while records are thin
+    life_factor: Factor = Field(
+        1.0, description="judgement: ratio of lives to the first revision, used while records are thin"
+    )
 
 
 class Component(Entry):
@@ -104,9 +106,9 @@ class Component(Entry):
     system: Text
     zone: Id
     positions: tuple[Text, ...] = ()
-    variants: tuple[Id, ...] = ()  # empty: all
+    variants: tuple[Id, ...] = Field((), description="only on these; empty: on all")
     revisions: dict[str, Revision] = {}
-    aliases: tuple[Text, ...] = ()
+    aliases: tuple[Text, ...] = Field((), description="other words for it in records")
 
     @property
     def places(self) -> tuple[str, ...]:
@@ -125,17 +127,19 @@ class Consequence(Entry):
     """What a failure brings beyond its own cure; ``cost`` is the mean extra money (recovery, hire, damage)."""
 
     severity: Severity
-    cost: Price = 0.0
-    stranded: Annotated[float, Field(ge=0, le=1)] = 0.0  # chance that the vehicle stops where it is
+    cost: Price = Field(0.0, description="mean extra money beyond the repair: recovery, hire, damage")
+    stranded: Annotated[float, Field(ge=0, le=1)] = Field(0.0, description="chance that the vehicle stops where it is")
     note: str = ""
 
 
 class Quantile(Entry):
     """A judgement: a ``share`` of units has failed by ``at``; ``between`` holds it with 90 % confidence."""
 
-    share: Share
-    at: Distance
-    between: tuple[Distance, Distance]
+    share: Share = Field(description="this share of units has failed …")
+    at: Distance = Field(description="… by this distance")
+    between: tuple[Distance, Distance] = Field(
+        description="[low, high]: you are 90 % sure that the distance lies in between"
+    )
 
 
 class Belief(Entry):
@@ -151,16 +155,26 @@ class Mode(Entry):
 
     name: Text
     component: Id
-    noticed: Literal["evident", "hidden"]
-    cause: Literal["wear", "random", "outside"] = "wear"
-    code: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")] | None = None  # ISO 14224 failure-mode code
-    mechanism: Annotated[str, StringConstraints(pattern=r"^\d\.\d$")] | None = None  # ISO 14224 Table B.2
+    noticed: Literal["evident", "hidden"] = Field(
+        description="hidden: found only when somebody looks; evident: it makes itself known"
+    )
+    cause: Literal["wear", "random", "outside"] = Field(
+        "wear", description="wear: more often with age; random: at any age; outside: an impact, a wrong fuel"
+    )
+    code: Annotated[str, StringConstraints(pattern=r"^[A-Z]{3}$")] | None = Field(
+        None, description="ISO 14224 failure-mode code"
+    )
+    mechanism: Annotated[str, StringConstraints(pattern=r"^\d\.\d$")] | None = Field(
+        None, description="failure mechanism, ISO 14224 Table B.2"
+    )
     variants: tuple[Id, ...] = ()
-    revisions: tuple[str, ...] = ()  # empty: all
+    revisions: tuple[str, ...] = Field((), description="only on these; empty: on all")
     consequence: Consequence
     belief: Belief | None = None
-    observations: dict[Id, Share] = {}  # observation -> chance that this mode alone brings it about
-    accelerates: dict[Id, Factor] = {}  # mode -> factor on its rate of ageing while this one is present
+    observations: dict[Id, Share] = Field({}, description="observation -> chance that this mode alone brings it about")
+    accelerates: dict[Id, Factor] = Field(
+        {}, description="mode -> factor on its rate of ageing while this one is present"
+    )
     note: str = ""
 
     def applies(self, variant: str, revision: str) -> bool:
@@ -174,11 +188,13 @@ class Observation(Entry):
     kind: Literal["wet", "code", "lamp", "noise", "level-loss", "reading", "smoke", "smell", "behaviour", "visible"]
     zone: Id | None = None
     fluid: Text | None = None
-    code: str | None = None  # trouble code, SAE J2012 / ISO 15031-6
+    code: str | None = Field(None, description="trouble code, SAE J2012 / ISO 15031-6")
     circumstance: str = ""
     unit: str | None = None
     limit: float | None = None
-    leak: Annotated[float, Field(ge=0, lt=1)] = 0.01  # chance of seeing it with none of its modes present
+    leak: Annotated[float, Field(ge=0, lt=1)] = Field(
+        0.01, description="chance of seeing it with none of its modes present"
+    )
 
 
 class Accuracy(Entry):
@@ -193,7 +209,7 @@ class Inspection(Entry):
 
     name: Text
     minutes: Annotated[float, Field(gt=0)]
-    needs: tuple[Id, ...] = ()  # operations that must be done first
+    needs: tuple[Id, ...] = Field((), description="operations that must be done first")
     tools: tuple[Id, ...] = ()
     hazards: tuple[Id, ...] = ()
     observes: dict[Id, Accuracy]
@@ -212,11 +228,11 @@ class Fastener(Entry):
     name: Text
     count: Annotated[int, Field(ge=1)] = 1
     size: Annotated[str, StringConstraints(pattern=r"^M\d+(\.\d+)?(x\d+(\.\d+)?)?$")] | None = None
-    property_class: Literal["4.6", "5.8", "8.8", "9.8", "10.9", "12.9"] | None = None  # ISO 898-1
+    property_class: Literal["4.6", "5.8", "8.8", "9.8", "10.9", "12.9"] | None = Field(None, description="ISO 898-1")
     torque: Torque | None = None
     one_time_use: bool = False
-    left_hand: bool = False
-    part: Id | None = None  # needed when one_time_use
+    left_hand: bool = Field(False, description="left-hand thread")
+    part: Id | None = Field(None, description="needed when one_time_use")
 
 
 class Refit(Entry):
@@ -236,18 +252,20 @@ class Operation(Entry):
     name: Text
     hours: Hours
     refit: Refit | None = None
-    needs: tuple[Id, ...] = ()  # operations that must be done before
-    then: tuple[Id, ...] = ()  # operations that must follow, after build-up: bleed, leak test, clear codes
-    closing: bool = False  # belongs to the closing checks
+    needs: tuple[Id, ...] = Field((), description="operations that must be done before")
+    then: tuple[Id, ...] = Field(
+        (), description="operations that must follow, after build-up: bleed, leak test, clear codes"
+    )
+    closing: bool = Field(False, description="belongs to the closing checks")
     steps: tuple[Text, ...] = ()
     fasteners: tuple[Fastener, ...] = ()
     tools: tuple[Id, ...] = ()
     consumables: dict[Id, Quantity] = {}
-    spoils: dict[Id, Quantity] = {}  # parts that cannot be used again afterwards
+    spoils: dict[Id, Quantity] = Field({}, description="parts that cannot be used again afterwards")
     hazards: tuple[Id, ...] = ()
-    state: EngineState = "any"
-    licensed: str = ""  # the licensed trade or local code that this is left to
-    procedure: str = ""  # title of the maker's procedure; never a copy of it
+    state: EngineState = Field("any", description="the engine it wants")
+    licensed: str = Field("", description="the licensed trade or local code that this is left to")
+    procedure: str = Field("", description="title of the maker's procedure; never a copy of it")
     variants: tuple[Id, ...] = ()
 
     @property
@@ -268,9 +286,11 @@ class Remedy(Entry):
     kind: Literal["renew", "clean", "guard"] = "renew"
     operations: Annotated[tuple[Id, ...], Field(min_length=1)]
     parts: dict[Id, Quantity] = {}
-    companions: tuple[Id, ...] = ()  # remedies always done with it
-    restores: Annotated[float, Field(ge=0, le=1)] | None = None  # 0: as old as before (minimal repair)
-    lowers: Share | None = None
+    companions: tuple[Id, ...] = Field((), description="remedies always done with it")
+    restores: Annotated[float, Field(ge=0, le=1)] | None = Field(
+        None, description="share of the age that a clean gives back; 0: as old as before (minimal repair)"
+    )
+    lowers: Share | None = Field(None, description="the outside cause strikes so many times as often")
     variants: tuple[Id, ...] = ()
     procedure: str = ""
     note: str = ""
@@ -292,10 +312,12 @@ class Offer(Entry):
     price: Price
     revision: str | None = None
     variants: tuple[Id, ...] = ()
-    from_date: date | None = None  # for engines built from … to
-    to_date: date | None = None
+    from_date: date | None = Field(None, description="for engines built from this day on …")
+    to_date: date | None = Field(None, description="… up to this day")
     supersedes: Text | None = None
-    life_factor: Factor = 1.0  # judgement: ratio of lives to the original part, used while records are thin
+    life_factor: Factor = Field(
+        1.0, description="judgement: ratio of lives to the original part, used while records are thin"
+    )
 
     def fits(self, variant: str, built: date) -> bool:
         return (
@@ -335,8 +357,8 @@ class Tool(Entry):
 
     name: Text
     price: Price | None = None
-    hire: Price | None = None  # per visit
-    owned: bool = True
+    hire: Price | None = Field(None, description="hire charge for a visit")
+    owned: bool = Field(True, description="whether this workshop has it")
 
 
 class Consumable(Entry):
@@ -346,7 +368,7 @@ class Consumable(Entry):
     unit: Text
     price: Price
     fluid: Text | None = None
-    sae: str | None = None  # engine-oil grade, SAE J300
+    sae: str | None = Field(None, description="engine-oil grade, SAE J300")
     note: str = ""
 
 
@@ -361,12 +383,12 @@ class Hazard(Entry):
 class Economics(Entry):
     """What money and distance mean in this workshop, unless a command says otherwise."""
 
-    labour_rate: Price  # per hour
-    visit_fixed: Price = 0.0  # what any visit costs its owner beside labour and parts
-    discount: Annotated[float, Field(ge=0, lt=1)] = 0.04  # per year
-    per_year: Distance = 20_000.0
-    horizon: Distance = 100_000.0
-    tax: Annotated[float, Field(ge=0, lt=1)] = 0.0
+    labour_rate: Price = Field(description="money per hour")
+    visit_fixed: Price = Field(0.0, description="what any visit costs its owner beside labour and parts")
+    discount: Annotated[float, Field(ge=0, lt=1)] = Field(0.04, description="per year")
+    per_year: Distance = Field(20_000.0, description="distance a vehicle covers in a year")
+    horizon: Distance = Field(100_000.0, description="how far ahead the advice looks")
+    tax: Annotated[float, Field(ge=0, lt=1)] = Field(0.0, description="share added to the customer's price")
 
 
 class Book(Entry):

@@ -77,16 +77,8 @@ def _compose(text: str, result: Written) -> Node | None:
         result.refuse(line, (), "text without control characters", "Is this really a book, or another kind of file?")
     except RecursionError:
         result.refuse(1, (), f"at most {DEEPEST} levels, one inside the other", "Look for brackets left open.")
-    except (
-        YAMLError,
-        ValueError,
-        OverflowError,
-        ArithmeticError,
-        LookupError,
-        AttributeError,
-        AssertionError,
-    ) as error:
-        # the parser stumbles like this over text that is no YAML at all (a broken escape, a broken %YAML line)
+    except (YAMLError, ValueError, OverflowError, LookupError) as error:
+        # how the parser stumbles over a version of YAML or a character ("\UFFFFFFFF") that there is not
         result.refuse(1, (), "a book in YAML", f"The text cannot be read ({type(error).__name__}: {error}).")
     return None
 
@@ -94,11 +86,8 @@ def _compose(text: str, result: Written) -> Node | None:
 def _syntax(error: MarkedYAMLError, text: str) -> tuple[str, str]:
     """What the parser expected, and how a person who never heard of parsers mends it."""
     problem = " ".join(str(error.problem or error.context or "readable text").split())
-    line = (
-        text.splitlines()[error.problem_mark.line]
-        if error.problem_mark and error.problem_mark.line < len(text.splitlines())
-        else ""
-    )
+    at = error.problem_mark.line if error.problem_mark else 0
+    line = "".join(text.splitlines()[at : at + 1])
     if "\\t" in problem or line.lstrip(" ").startswith("\t"):
         return "spaces at the start of a line, not tabs", "Replace each tab by two spaces."
     if "another document" in problem:

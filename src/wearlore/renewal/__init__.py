@@ -1,6 +1,7 @@
 """Expected future cost of a unit, left or renewed."""
 
 from wearlore.renewal.equation import (
+    Draws,
     Left,
     Process,
     Span,
@@ -15,14 +16,16 @@ from wearlore.renewal.equation import (
     worth_left,
     worth_new,
 )
-from wearlore.renewal.unit import Cure, Effect, Group, ModeRisk, UnitWorth
+from wearlore.renewal.unit import Cure, Effect, Group, Models, ModeRisk, UnitWorth
 
 __all__ = [
     "Cure",
+    "Draws",
     "Effect",
     "Group",
     "Left",
     "ModeRisk",
+    "Models",
     "Process",
     "Span",
     "UnitWorth",

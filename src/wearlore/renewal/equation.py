@@ -229,7 +229,7 @@ class UnknownAge:
     likelihood: Array
 
 
-def unknown_age(process: Process, odometer: float, at_least: float, steps: int = 48) -> UnknownAge:
+def unknown_age(process: Process, odometer: float, at_least: float, steps: int = 24) -> UnknownAge:
     """The age of a unit that was always renewed on failure, now at ``odometer`` km and in place for ``at_least``.
 
     Density u(X - a) S(a) below X and a mass S(X) at a = X (Cox 1962, ch. 5: backward recurrence time), all given
@@ -247,8 +247,24 @@ def unknown_age(process: Process, odometer: float, at_least: float, steps: int =
     return UnknownAge(age, certain / certain.sum(axis=1, keepdims=True), likelihood)
 
 
-def draw_nodes(weight: Array, count: int, rng: np.random.Generator) -> NDArray[np.int64]:
-    """``count`` node numbers in proportion to ``weight`` by systematic resampling (Kitagawa 1996), in random order."""
+@dataclass(frozen=True, slots=True)
+class Draws:
+    """Where a systematic resampling starts, in [0, 1), and the order (d,) in which it is dealt out.
+
+    The same for every unit that has the mode, so that equal units get equal answers.
+    """
+
+    start: float
+    order: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, count: int, *, rng: np.random.Generator) -> Draws:
+        return cls(float(rng.random()), rng.permutation(count))
+
+
+def draw_nodes(weight: Array, draws: Draws) -> NDArray[np.int64]:
+    """Node numbers (d,) in proportion to ``weight`` by systematic resampling (Kitagawa 1996, JCGS 5)."""
+    count = draws.order.size
     edges = np.cumsum(weight) / weight.sum()
-    chosen = np.searchsorted(edges, (np.arange(count) + rng.random()) / count, side="right")
-    return rng.permutation(np.minimum(chosen, weight.size - 1))
+    chosen = np.searchsorted(edges, (np.arange(count) + draws.start) / count, side="right")
+    return np.minimum(chosen, weight.size - 1)[draws.order]

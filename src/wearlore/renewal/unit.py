@@ -8,16 +8,17 @@ that the mode was absent at the age at which it was last seen to be.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from math import inf
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from wearlore.life.likelihood import LOGNORMAL
+from wearlore.life.model import LifeModel
 from wearlore.lives import Array
 from wearlore.renewal.equation import (
+    Draws,
     Process,
     Span,
     draw_nodes,
@@ -27,10 +28,7 @@ from wearlore.renewal.equation import (
     worth_new,
 )
 
-if TYPE_CHECKING:
-    from wearlore.life.model import LifeModel
-
-Models = Callable[[str, str, str], "LifeModel"]  # mode, revision, grade -> its life model
+Models = Callable[[str, str, str], LifeModel]  # mode, revision, grade -> its life model
 MEDIAN_Z = np.log(np.log(2.0))  # of the smallest extreme value distribution
 
 
@@ -97,7 +95,8 @@ class _Parameters:
 class UnitWorth:
     """A unit as it stands: its modes, what may cure them later, and the draws; built once, asked for each effect.
 
-    ``odometer``, ``at_least`` (distance the unit has certainly been in place): km. ``count``: number of draws.
+    ``odometer``, ``at_least`` (distance the unit has certainly been in place): km. ``draws``: for each mode, all of
+    one length d.
     """
 
     risks: Sequence[ModeRisk]
@@ -108,11 +107,15 @@ class UnitWorth:
     at_least: float
     models: Models
     span: Span
-    count: int
-    rng: np.random.Generator
+    draws: Mapping[str, Draws]
     groups: tuple[Group, ...] = field(init=False)
     _drawn: dict[tuple[str, str, str], _Parameters] = field(init=False, default_factory=dict)
-    _renewed: dict[tuple[int, float, int], Array] = field(init=False, default_factory=dict)
+    _renewed: dict[tuple[int, Effect | None, int], Array] = field(init=False, default_factory=dict)
+    _known: dict[tuple[int, Effect | None, float, int], tuple[Array, Array]] = field(init=False, default_factory=dict)
+
+    @property
+    def count(self) -> int:
+        return next(iter(self.draws.values())).order.size
 
     def __post_init__(self) -> None:
         for risk in self.risks:
@@ -137,37 +140,43 @@ class UnitWorth:
     def _group_later(
         self, number: int, group: Group, effect: Effect | None, offset: float, draws: int
     ) -> tuple[Array, Array]:
-        lowers = effect.lowers if effect and effect.lowers is not None else 1.0
-        guarded = effect.cures if effect and effect.lowers is not None else frozenset()
-        renewed = self._worth_renewed(number, group, lowers, guarded, draws)
+        modes = frozenset(self.risks[i].mode for i in group.modes)
+        done = replace(effect, cures=effect.cures & modes) if effect and effect.cures & modes else None
+        if done and done.renews and done.cures == modes:
+            offset = 0.0  # nothing old is left in it
+        key = (number, done, offset, draws)
+        if key not in self._known:
+            self._known[key] = self._fresh_group_later(number, group, done, offset, draws)
+        return self._known[key]
+
+    def _fresh_group_later(
+        self, number: int, group: Group, effect: Effect | None, offset: float, draws: int
+    ) -> tuple[Array, Array]:
+        guard = effect if effect and effect.lowers is not None else None
+        renewed = self._worth_renewed(number, group, guard, draws)
         present = [
             m for m, i in enumerate(group.modes) if self.risks[i].present and not _restarts(effect, self.risks[i].mode)
         ]
         if present:
             return renewed[:, -1] + group.cost[present].max(), np.ones(draws)
-        process = self._process(
-            group,
-            [
-                (effect.revision, effect.grade)
-                if effect and effect.renews and self.risks[i].mode in effect.cures
-                else (self.revision, self.grade)
-                for i in group.modes
-            ],
-            guarded,
-            lowers,
-            draws,
-        )
+        designs = [
+            (effect.revision, effect.grade)
+            if effect and effect.renews and self.risks[i].mode in effect.cures
+            else (self.revision, self.grade)
+            for i in group.modes
+        ]
+        process = self._process(group, designs, guard, draws)
         age, seen, weight = self._ages(group, effect, offset, draws)
         left = worth_left(process, age, seen, renewed, self.span)
         return (left.cost * weight).sum(axis=1), (left.chance * weight).sum(axis=1)
 
-    def _worth_renewed(self, number: int, group: Group, lowers: float, guarded: frozenset[str], draws: int) -> Array:
+    def _worth_renewed(self, number: int, group: Group, guard: Effect | None, draws: int) -> Array:
         if group.cure is None:
             return np.zeros((draws, self.span.steps + 1))
-        key = (number, lowers if guarded else 1.0, draws)
+        key = (number, guard, draws)
         if key not in self._renewed:
             effect = group.cure.effect
-            process = self._process(group, [(effect.revision, effect.grade)] * len(group.modes), guarded, lowers, draws)
+            process = self._process(group, [(effect.revision, effect.grade)] * len(group.modes), guard, draws)
             self._renewed[key] = worth_new(process, self._start(process, effect), self.span)
         return self._renewed[key]
 
@@ -177,10 +186,10 @@ class UnitWorth:
         median = np.exp((process.mu + np.where(process.lognormal, 0.0, MEDIAN_Z) * process.sigma).mean(axis=0))
         return np.zeros_like(median) if effect.restores is None else (1 - effect.restores) * median
 
-    def _process(
-        self, group: Group, designs: list[tuple[str, str]], guarded: frozenset[str], lowers: float, draws: int
-    ) -> Process:
-        """The group's modes in units of the given (revision, grade), one for each mode."""
+    def _process(self, group: Group, designs: list[tuple[str, str]], guard: Effect | None, draws: int) -> Process:
+        """The group's modes in units of the given (revision, grade), one for each mode, under a guard if any."""
+        lowers = guard.lowers if guard and guard.lowers is not None else 1.0
+        guarded = guard.cures if guard else frozenset()
         risks = [self.risks[i] for i in group.modes]
         parameters = [self._parameters(risk, *design) for risk, design in zip(risks, designs, strict=True)]
         rate = [
@@ -199,16 +208,17 @@ class UnitWorth:
     def _ages(self, group: Group, effect: Effect | None, offset: float, draws: int) -> tuple[Array, Array, Array]:
         """Ages and ages last seen good (k, m) with weights (d, k): one case, or the ages that a unit may have."""
         risks = [self.risks[i] for i in group.modes]
-        unknown = [m for m, risk in enumerate(risks) if risk.age is None]
+        renewed = effect.cures if effect and effect.renews else frozenset()
+        unknown = [m for m, risk in enumerate(risks) if risk.age is None and risk.mode not in renewed]
         cases, weight = np.zeros(1), np.ones((draws, 1))
         if unknown:
             part = Group(tuple(group.modes[m] for m in unknown), group.cure, group.cost[unknown])
-            process = self._process(part, [(self.revision, self.grade)] * len(unknown), frozenset(), 1.0, draws)
+            process = self._process(part, [(self.revision, self.grade)] * len(unknown), None, draws)
             spread = unknown_age(process, self.odometer + offset, self.at_least + offset)
             cases, weight = spread.age, spread.weight
         age, seen = np.empty((cases.size, len(risks))), np.empty((cases.size, len(risks)))
         for m, risk in enumerate(risks):
-            now = cases if risk.age is None else np.full(cases.size, max(risk.age + offset, 0.0))
+            now = cases if risk.age is None else np.full(cases.size, max(risk.age + offset, 0.0))  # cases of 0: renewed
             last = np.minimum(now, self._last_seen(risk, now, offset))
             if _restarts(effect, risk.mode):
                 assert effect is not None
@@ -236,7 +246,7 @@ class UnitWorth:
             if (revision, grade) == (self.revision, self.grade):
                 shown = self._likelihood(risk, mu, sigma, lognormal)
                 weight = weight * shown if (weight * shown).sum() > 0 else weight
-            chosen = draw_nodes(weight, self.count, self.rng)
+            chosen = draw_nodes(weight, self.draws[risk.mode])
             self._drawn[key] = _Parameters(mu[chosen], sigma[chosen], lognormal)
         return self._drawn[key]
 
@@ -267,16 +277,13 @@ class UnitWorth:
         return self.risks[i].consequence + (0.0 if cure is None else self.cures[cure].money)
 
     def _future_cure(self, i: int) -> int | None:
-        """The number of the cure that costs least over the span, used for ever; renewing ones before cleaning ones."""
+        """The number of the cure that costs least over the span, used for ever."""
         able = [c for c, cure in enumerate(self.cures) if self.risks[i].mode in cure.effect.cures]
-        able = [c for c in able if self.cures[c].effect.renews] or [
-            c for c in able if self.cures[c].effect.restores is not None
-        ]
         best, least = None, inf
         for c in able:
             group = Group((i,), self.cures[c], np.array([self._failure_cost(i, c)]))
             effect = self.cures[c].effect
-            process = self._process(group, [(effect.revision, effect.grade)], frozenset(), 1.0, self.count)
+            process = self._process(group, [(effect.revision, effect.grade)], None, self.count)
             total = group.cost[0] + worth_new(process, self._start(process, effect), self.span)[:, -1].mean()
             if total < least:
                 best, least = c, float(total)

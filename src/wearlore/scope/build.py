@@ -12,16 +12,15 @@ from wearlore.access import Access
 from wearlore.book.model import Book, Grade, Offer, Remedy
 from wearlore.errors import NameNotKnown, ScopeError
 from wearlore.lives import Array
-from wearlore.renewal import Cure, Effect, ModeRisk, Span, UnitWorth
-from wearlore.renewal.unit import Models
+from wearlore.renewal import Cure, Draws, Effect, Models, ModeRisk, Span, UnitWorth
 from wearlore.scope.model import Candidate, Fault, Option, Problem, Step, Terms
 from wearlore.vehicle import FittedUnit, ModeState, Vehicle
 
 VISIT = "(visit)"  # the step that every option needs: coming in at all
 STEPS = 100  # of the horizon in the renewal equation: W moves by under 1e-4 when doubled
 DRAWS = 64  # of the parameters of each mode
-CURVE_DRAWS = 16  # of them, for the distance at which the advice flips
-OFFSETS = np.linspace(-1.0, 1.0, 25)  # where that is looked for, in horizons from now
+CURVE_DRAWS = 8  # of them, for the distance at which the advice flips
+OFFSETS = np.linspace(-1.0, 1.0, 17)  # where that is looked for, in horizons from now
 
 
 def problem(book: Book, vehicle: Vehicle, models: Models, terms: Terms, *, rng: np.random.Generator) -> Problem:
@@ -51,7 +50,8 @@ class _Builder:
     """Lives as long as `problem` runs."""
 
     def __init__(self, book: Book, vehicle: Vehicle, models: Models, terms: Terms, rng: np.random.Generator) -> None:
-        self.book, self.vehicle, self.models, self.terms, self.rng = book, vehicle, models, terms, rng
+        self.book, self.vehicle, self.models, self.terms = book, vehicle, models, terms
+        self.draws = {mode: Draws.of(DRAWS, rng=rng) for mode in book.modes}
         self.access = Access.of(book, vehicle.variant, vehicle.built, terms.missing_tools)
         self._check_names()
         self.ways = {unit.name: tuple(self._ways(unit)) for unit in vehicle.units}
@@ -81,8 +81,11 @@ class _Builder:
                     yield way
 
     def _grades(self, remedy: Remedy) -> list[tuple[Grade | None, dict[str, Offer]]]:
-        """The source grades in which the remedy's main part (the piece of the component that ages) can be had."""
-        for part in remedy.parts:
+        """The source grades in which the remedy's main part can be had: the piece of the component that ages.
+
+        It is listed by the remedy, or spoiled on the way to it.
+        """
+        for part in (*remedy.parts, *self.access.spoiled(remedy.operations)):
             if self.book.parts[part].component == remedy.component:
                 offers = (
                     self.book.parts[part].offer_for(grade, self.vehicle.variant, self.vehicle.built)
@@ -102,6 +105,8 @@ class _Builder:
         parts: dict[str, float] = {}
         for part, quantity in (item for r in (remedy, *extra) for item in r.parts.items()):
             parts[part] = parts.get(part, 0.0) + quantity
+        spoiled = self.access.spoiled(operations)
+        parts |= {part: spoiled[part] for part in main if part not in parts}
         offers = dict(main)
         for part in parts.keys() - main.keys():
             offer = self.book.parts[part].offer_for(grade or "original", self.vehicle.variant, self.vehicle.built)
@@ -226,8 +231,7 @@ class _Builder:
             unit.at_least,
             self.models,
             self.span,
-            DRAWS,
-            self.rng,
+            self.draws,
         )
 
     # the problem
@@ -316,17 +320,25 @@ class _Builder:
     def _spoils(
         self, numbered: list[tuple[int, FittedUnit, Way]]
     ) -> tuple[tuple[tuple[str, tuple[int, ...]], ...], frozenset[str]]:
-        """Which steps spoil a unit, with the options that renew it; and the parts that are then paid by the option."""
-        renewing: dict[tuple[str, str], list[int]] = {}
+        """Which steps spoil a unit, with the options that renew it; and the parts that are then paid by the option.
+
+        A step that spoils fewer pieces than there are units of the component says not which: it pays for them itself.
+        """
+        renewing: dict[str, dict[str, list[int]]] = {}  # part -> unit -> options
         for o, (_, unit, way) in enumerate(numbered):
             for part in way.parts:
                 if way.effect.renews and self.book.parts[part].component == unit.component:
-                    renewing.setdefault((part, unit.name), []).append(o)
-        rows = []
+                    renewing.setdefault(part, {}).setdefault(unit.name, []).append(o)
+        rows: list[tuple[str, tuple[int, ...]]] = []
+        scant: set[str] = set()
         for operation in sorted({operation for _, _, way in numbered for operation in way.operations}):
-            for part in self.access.spoiled_by(operation):
-                rows += [(operation, tuple(options)) for (p, _), options in renewing.items() if p == part]
-        return tuple(rows), frozenset(part for part, _ in renewing)
+            for part, quantity in self.access.spoiled_by(operation).items():
+                units = renewing.get(part, {})
+                if quantity < len(units):
+                    scant.add(part)
+                else:
+                    rows += [(operation, tuple(options)) for options in units.values()]
+        return tuple(rows), frozenset(renewing) - scant
 
     def _companions(
         self, unit: FittedUnit, option: Option, numbered: list[tuple[int, FittedUnit, Way]]

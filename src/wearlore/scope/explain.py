@@ -13,7 +13,7 @@ from wearlore.book.model import Offer
 from wearlore.errors import ScopeError
 from wearlore.estimate import Estimate
 from wearlore.lives import Array
-from wearlore.scope.model import Problem
+from wearlore.scope.model import Fault, Problem
 from wearlore.scope.solve import Program, Proof, Solution, formulate, solve
 
 Reason = Literal[
@@ -31,6 +31,7 @@ REASONS: dict[Reason, str] = {
     "no-tool": "a special tool is missing in this workshop",
     "no-remedy": "nothing in the book can be done to it now",
 }
+Demand = tuple[str, Fault | str]
 LEVEL = 0.95
 LARGE = 1e6  # money: stands above every real cost when a habit leaves no choice
 
@@ -43,8 +44,8 @@ class Advice:
     ``chance``: of needing a cure within the horizon if left. ``cost_now``: money it adds to this visit, beside the rest
     of the scope. ``later_left``, ``later_done``: expected discounted cost later. ``hours_shared``: access that the rest
     of the scope carries. ``margin``: money by which the best scope with the opposite answer is dearer (inf: there is
-    none). ``flip_offset``: km from now at which the advice would turn, the other units' answers free and their ages held;
-    None when it does not within one horizon either way.
+    none). ``flip_offset``: km from now at which the advice would turn, the other units' ages held and their answers
+    free; None when it does not within one horizon either way.
     """
 
     unit: str
@@ -293,22 +294,29 @@ def _tool_savings(program: Program, solution: Solution) -> dict[str, float]:
 
 def collision(problem: Problem) -> ScopeError:
     """A smallest set of demands that cannot all be met, found by leaving out one after another."""
-    demands = [("must", fault) for fault in problem.must]
-    demands += [("no", name) for name in sorted(frozenset().union(*(o.refused for o in problem.options)))]  # type: ignore[misc]
-    demands += [("tool", name) for name in sorted(frozenset().union(*(o.tools for o in problem.options)))]  # type: ignore[misc]
+    refused = frozenset[str]().union(*(option.refused for option in problem.options))
+    missing = frozenset[str]().union(*(option.tools for option in problem.options))
+    demands: list[Demand] = [("must", fault) for fault in problem.must]
+    demands += [("no", name) for name in sorted(refused)]
+    demands += [("tool", name) for name in sorted(missing)]
     kept = list(demands)
     for demand in demands:
         fewer = [d for d in kept if d != demand]
         if not _feasible(problem, fewer):
             kept = fewer
-    said = {"must": "{} must be cured", "no": "the owner says no to {}", "tool": "the tool {} is missing"}
-    names = [said[kind].format(f"{d.mode} on {d.unit}" if kind == "must" else d) for kind, d in kept]  # type: ignore[attr-defined]
+    names = [_said(kind, what) for kind, what in kept]
     return ScopeError(
         f"these cannot all hold: {'; '.join(names)}", "Give up one of them, or cure the faults one by one"
     )
 
 
-def _feasible(problem: Problem, demands: list[tuple[str, object]]) -> bool:
+def _said(kind: str, what: Fault | str) -> str:
+    if isinstance(what, Fault):
+        return f"{what.mode} on {what.unit} must be cured"
+    return f"the owner says no to {what}" if kind == "no" else f"the tool {what} is missing"
+
+
+def _feasible(problem: Problem, demands: list[Demand]) -> bool:
     said = set(demands)
     options = tuple(
         replace(

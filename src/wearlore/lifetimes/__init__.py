@@ -262,5 +262,5 @@ def _state(design: walk.Design, units: walk.Units, mode: str, slot: int, unit: i
     good = km if not (design.hidden[mode_number] or present) else float(units.good[slot])
     if known:
         start, age0 = float(units.km0[slot]), float(units.age0[slot])
-        return ModeState(mode, age0 + km - start, age0 + good - start, present)
+        return ModeState(mode, age0 + (km - start), age0 + (good - start), present)
     return ModeState(mode, None, max(good - float(units.since[unit]), 0.0), present)

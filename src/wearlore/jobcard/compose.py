@@ -91,6 +91,8 @@ def compose(
         tools=tools,
         shared=visit.shared(),
         hours=visit.hours(),
+        hours_apart=fsum(item.hours_alone for item in items),
+        hours_saved=fsum(item.hours_alone - item.hours for item in items),
         procedures=visit.procedures(),
         estimate=price_job(
             subject,
@@ -142,6 +144,7 @@ class _Visit:
             Item(
                 remedy=entry.chosen.remedy,
                 name=entry.remedy.name,
+                title=entry.title,
                 component=self.book.components[entry.remedy.component].name,
                 position=entry.chosen.position,
                 grade=entry.chosen.grade,
@@ -160,6 +163,7 @@ class _Visit:
                 self.operations[id_].name,
                 self.operations[id_].total_hours,
                 tuple(entry.title for entry in self.sharers[id_]),
+                self.operations[id_].total_hours * (len(self.sharers[id_]) - 1),
             )
             for id_ in self.order
             if len(self.sharers[id_]) > 1 and self.operations[id_].total_hours > 0
@@ -308,6 +312,7 @@ def _part_lines(wanted: Iterable[_Wanted]) -> tuple[PartLine, ...]:
             grade=group[0].offer.grade if group[0].offer else "original",
             revision=(group[0].offer.revision or "") if group[0].offer else "",
             price=group[0].offer.price if group[0].offer else 0.0,
+            quantity=sum(one.need.quantity for one in group),
             needs=tuple(one.need for one in group),
         )
         for (name, number), group in groups.items()

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from math import fsum
 from typing import Literal
 
 from wearlore.book.model import EngineState, Grade, Offer, Signal
@@ -56,6 +55,7 @@ class Item:
 
     remedy: str
     name: str
+    title: str
     component: str
     position: str
     grade: Grade
@@ -63,10 +63,6 @@ class Item:
     hours: float
     note: str = ""
     with_item: str = ""
-
-    @property
-    def title(self) -> str:
-        return f"{self.name} ({self.position})" if self.position else self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,11 +107,8 @@ class PartLine:
     grade: Grade
     revision: str
     price: float
+    quantity: float
     needs: tuple[Need, ...]
-
-    @property
-    def quantity(self) -> float:
-        return sum(need.quantity for need in self.needs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,16 +169,13 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Shared:
-    """An operation that several remedies need and that is done once."""
+    """An operation that several remedies need and that is done once: ``saved`` hours less than each on its own."""
 
     operation: str
     name: str
     hours: float
     items: tuple[str, ...]
-
-    @property
-    def saved(self) -> float:
-        return self.hours * (len(self.items) - 1)
+    saved: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,7 +207,11 @@ class CustomerEstimate:
 
 @dataclass(frozen=True, slots=True)
 class JobCard:
-    """The work instruction for one visit of one vehicle."""
+    """The work instruction for one visit of one vehicle.
+
+    ``hours`` is the union; ``hours_apart`` what the remedies would take each on a visit of its own; ``hours_saved`` the
+    overlap between the two.
+    """
 
     subject: Subject
     items: tuple[Item, ...]
@@ -228,19 +222,11 @@ class JobCard:
     tools: tuple[ToolLine, ...]
     shared: tuple[Shared, ...]
     hours: float
+    hours_apart: float
+    hours_saved: float
     procedures: tuple[str, ...]
     estimate: CustomerEstimate
     defers: str = DEFERS
-
-    @property
-    def hours_apart(self) -> float:
-        """Hours if each remedy had a visit of its own."""
-        return fsum(item.hours_alone for item in self.items)
-
-    @property
-    def hours_saved(self) -> float:
-        """The overlap: hours that doing the work in one visit saves."""
-        return self.hours_apart - self.hours
 
 
 @dataclass(frozen=True, slots=True)

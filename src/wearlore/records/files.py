@@ -126,10 +126,13 @@ def _batch(file: RecordFile, lines: Sequence[int], broken: Any, cells: Sequence[
 
 
 def _text_lines(path: Path, stream: IO[bytes]) -> Iterator[str]:
-    """Lines as text, so that a byte that is not UTF-8 has its line number."""
+    """Lines as text, so that a byte that is not UTF-8 has its line number; remarks (#) above the header are blank."""
+    above_header = True
     for number, raw in enumerate(stream, 1):
         try:
-            yield raw.decode("utf-8-sig" if number == 1 else "utf-8")
+            text = raw.decode("utf-8-sig" if number == 1 else "utf-8")
+            above_header = above_header and text.startswith(("#", "\n", "\r"))
+            yield "\n" if above_header else text
         except UnicodeDecodeError as error:
             raise RecordsError(
                 str(path), number, "file", "text in UTF-8",

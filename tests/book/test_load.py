@@ -167,7 +167,7 @@ def test_wrong_units_are_told_with_the_rest(refused):
         (bytes(range(256)), 2, "text in UTF-8", ""),
         ("a: &a\n- *a\n", 1, "no alias (*) to something it is itself a part of", ""),
         ("a: " + "[" * 5_000, 1, "at most 12 levels", "brackets"),
-        ("%YAML 3.0\n---\na: 1\n", 1, "a book in YAML", "cannot be read"),
+        ("%YAML 1.3\n---\na: 1\n", 1, "a book in YAML", "cannot be read"),
         ('a: "\\UFFFFFFFF"\n', 1, "a book in YAML", "cannot be read"),
         ("a:\n  b: " + "{a: " * 20 + "1" + "}" * 20, 2, "at most 12 levels", ""),
     ],

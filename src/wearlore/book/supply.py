@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date, timedelta
 
 from wearlore.book.codes import nearest_oil_grades, oil_grade_exists
 from wearlore.book.labour import needed_operations
-from wearlore.book.model import Book
+from wearlore.book.model import Book, Offer, Variant
 from wearlore.book.remark import Remark
 from wearlore.book.source import Path
 
@@ -27,16 +28,29 @@ def remedies(book: Book) -> Iterator[Remark]:
 
 
 def offers(book: Book) -> Iterator[Remark]:
-    """A part that some variant needs and nobody sells for it."""
+    """A part that some variant needs and nobody sells for it, or not for engines built on some day."""
     missing: dict[str, list[str]] = {}
-    for variant in book.variants:
-        for id_ in sorted(_parts_needed(book, variant)):
-            part = book.parts.get(id_)
-            if part and not any(not offer.variants or variant in offer.variants for offer in part.offers):
-                missing.setdefault(id_, []).append(variant)
-    for id_, variants in missing.items():
+    for id_, variant in book.variants.items():
+        for name in sorted(_parts_needed(book, id_) & book.parts.keys()):
+            on_offer = [offer for offer in book.parts[name].offers if not offer.variants or id_ in offer.variants]
+            if not on_offer:
+                missing.setdefault(name, []).append(id_)
+            elif day := _day_without(on_offer, variant):
+                engines = "the first engines" if day == date.min else f"engines built on {day}"
+                expected = f"an offer that fits {engines} of {id_}"
+                yield Remark("warning", ("parts", name, "offers"), expected, "Look at 'from_date' and 'to_date'.")
+    for name, variants in missing.items():
         mend = "Add an offer, or name under 'variants' of its remedies and operations the variants they are for."
-        yield Remark("error", ("parts", id_, "offers"), f"an offer that fits {', '.join(variants)}", mend)
+        yield Remark("error", ("parts", name, "offers"), f"an offer that fits {', '.join(variants)}", mend)
+
+
+def _day_without(on_offer: list[Offer], variant: Variant) -> date | None:
+    """The first day of building for which no offer is meant: the variant's first, or one after an offer's last."""
+    first, last = variant.built_from or date.min, variant.built_to or date.max
+    ends = [offer.to_date for offer in on_offer if offer.to_date and first <= offer.to_date < last]
+    days = [first, *sorted(end + timedelta(days=1) for end in ends)]
+    fitting = (any((o.from_date or date.min) <= day <= (o.to_date or date.max) for o in on_offer) for day in days)
+    return next((day for day, fits in zip(days, fitting, strict=True) if not fits), None)
 
 
 def _parts_needed(book: Book, variant: str) -> set[str]:

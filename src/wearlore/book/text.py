@@ -77,7 +77,7 @@ def _compose(text: str, result: Written) -> Node | None:
         result.refuse(line, (), "text without control characters", "Is this really a book, or another kind of file?")
     except RecursionError:
         result.refuse(1, (), f"at most {DEEPEST} levels, one inside the other", "Look for brackets left open.")
-    except (YAMLError, ValueError, OverflowError, LookupError) as error:
+    except (YAMLError, ValueError, OverflowError, LookupError, AssertionError) as error:
         # how the parser stumbles over a version of YAML or a character ("\UFFFFFFFF") that there is not
         result.refuse(1, (), "a book in YAML", f"The text cannot be read ({type(error).__name__}: {error}).")
     return None

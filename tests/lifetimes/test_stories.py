@@ -315,7 +315,7 @@ def test_the_odometer_may_have_moved_since_the_last_visit(tell: Tell, now, store
     assert state(later, "injector/1", "injector-stuck") == ModeState("injector-stuck", 95_000, 95_000)
     with pytest.raises(RecordsError, match=r"at least 80,000 km.*It is 79,000 km"):
         vehicle_at(store, book, "v", km=79_000)
-    with pytest.raises(NameNotKnown, match=r"no vehicle is called 'u'\. There|no vehicle is called 'u'\. Did you mean"):
+    with pytest.raises(NameNotKnown, match=r"no vehicle is called 'u'"):
         vehicle_at(store, book, "u")
 
 

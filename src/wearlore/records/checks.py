@@ -270,7 +270,7 @@ def _line_checks() -> list[Check]:
         ),
         one_of("finding", ("failed", "good", "original")),
         one_of("action", ("renewed", "cleaned")),
-        Check("mode", "finding = 'failed' AND mode IS NULL", "'the mode that failed'", "'Say how it failed.'"),
+        Check("mode", "finding = 'failed' AND mode IS NULL AND component IS NOT NULL", "'the mode that failed'", "'Say how it failed.'"),
         Check(
             "mode", f"NOT {unknown('component', 'component')} AND {unknown('mode', 'mode', 'component')}",
             "'a mode of ' || component", nearest("mode", "mode", "component"),

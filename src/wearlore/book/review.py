@@ -27,6 +27,7 @@ CHECKS: tuple[Callable[[Book], Iterator[Remark]], ...] = (
     labour.tools,
     labour.cautions,
     supply.remedies,
+    supply.idle_remedies,
     supply.offers,
     supply.dates,
     supply.oils,

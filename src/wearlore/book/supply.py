@@ -7,7 +7,7 @@ from datetime import date, timedelta
 
 from wearlore.book.codes import nearest_oil_grades, oil_grade_exists
 from wearlore.book.labour import needed_operations
-from wearlore.book.model import Book, Offer, Variant
+from wearlore.book.model import Book, Offer, Remedy, Variant
 from wearlore.book.remark import Remark
 from wearlore.book.source import Path
 
@@ -25,6 +25,18 @@ def remedies(book: Book) -> Iterator[Remark]:
             if mode and remedy.kind == "guard" and mode.cause != "outside":
                 expected = f"a mode with an outside cause, since a guard only lowers its rate ({name!r}: {mode.cause})"
                 yield Remark("warning", path, expected, "Look at 'kind' of the remedy and 'cause' of the mode.")
+
+
+def idle_remedies(book: Book) -> Iterator[Remark]:
+    """A remedy that on some variant would cure with no work at all, since its operations are for others."""
+    for variant in book.variants:
+        for id_, remedy in _done_on(book, variant).items():
+            known = [book.operations[name] for name in remedy.operations if name in book.operations]
+            if known and not any(not operation.variants or variant in operation.variants for operation in known):
+                mend = "Look at 'variants' of the remedy and of its operations."
+                yield Remark(
+                    "warning", ("remedies", id_, "operations"), f"an operation that is done on {variant}", mend
+                )
 
 
 def offers(book: Book) -> Iterator[Remark]:
@@ -53,13 +65,18 @@ def _day_without(on_offer: list[Offer], variant: Variant) -> date | None:
     return next((day for day, fits in zip(days, fitting, strict=True) if not fits), None)
 
 
-def _parts_needed(book: Book, variant: str) -> set[str]:
+def _done_on(book: Book, variant: str) -> dict[str, Remedy]:
+    """The remedies that ``variant`` can have: it has their component, and they are meant for it."""
     fitted = {id_ for id_, c in book.components.items() if not c.variants or variant in c.variants}
-    done = [
-        remedy
-        for remedy in book.remedies.values()
+    return {
+        id_: remedy
+        for id_, remedy in book.remedies.items()
         if remedy.component in fitted and (not remedy.variants or variant in remedy.variants)
-    ]
+    }
+
+
+def _parts_needed(book: Book, variant: str) -> set[str]:
+    done = _done_on(book, variant).values()
     operations = needed_operations(book, variant, [id_ for remedy in done for id_ in remedy.operations])
     parts = {id_ for remedy in done for id_ in remedy.parts}
     for operation in operations:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from wearlore.book.model import Book, Component, Grade
 from wearlore.errors import RecordsError, RecordsErrors
-from wearlore.lifetimes.walk import Design, History, Ints
+from wearlore.lifetimes.walk import NO_CLEAN, Design, History, Ints
 from wearlore.records.store import Store
 
 GRADES: tuple[str, ...] = get_args(Grade)
@@ -52,7 +52,7 @@ def design_of(book: Book, codes: Codes) -> Design:
     modes_in = np.bincount(codes.mode_component, minlength=len(codes.components))
     levels = [_levels(book.components[id_]) for id_ in codes.components]
     applies = np.zeros((len(codes.modes), len(codes.variants), max(map(len, codes.revisions))), np.bool_)
-    restores = np.zeros((len(codes.variants), len(codes.modes)))
+    restores = np.full((len(codes.variants), len(codes.modes)), NO_CLEAN)
     for m, id_ in enumerate(codes.modes):
         component = book.components[book.modes[id_].component]
         for v, variant in enumerate(codes.variants):
@@ -82,9 +82,9 @@ def _starts(lengths: Sequence[int] | NDArray[np.int_]) -> Ints:
 
 
 def _restores(book: Book, mode: str, variant: str) -> float:
-    """What the book's first clean for this mode and variant takes off its age; 0 when there is none."""
-    cleans = (r.restores for _, r in book.remedies_for(mode, variant) if r.kind == "clean" and r.restores)
-    return next(cleans, 0.0)
+    """What the book's first clean for this mode and variant takes off its age (0: minimal repair)."""
+    cleans = (r.restores for _, r in book.remedies_for(mode, variant) if r.restores is not None)
+    return next(cleans, NO_CLEAN)
 
 
 def _levels(component: Component) -> list[tuple[int, int]]:

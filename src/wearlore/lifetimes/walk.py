@@ -20,6 +20,7 @@ Flags = NDArray[np.bool_]
 NOTHING = -1
 FAILED, GOOD, ORIGINAL = 0, 1, 2
 RENEWED, CLEANED = 0, 1
+NO_CLEAN = -1.0
 AS_BUILT = 0  # the grade "original"
 
 UNKNOWN_START, NEVER_LOOKED, AT_ENTRY, NO_DISTANCE, CONTRADICTED = range(5)
@@ -33,7 +34,7 @@ class Design(NamedTuple):
     first_mode: Ints  # (C + 1,): the first mode of each component
     applies: Flags  # (M, V, R): the mode can be met on this variant and revision
     hidden: Flags  # (M,)
-    restores: Floats  # (V, M): share of the age that a clean takes away; 0 when nothing cleans it
+    restores: Floats  # (V, M): share of the age that a clean takes away; NO_CLEAN where nothing cleans
     level_from: Ints  # (K,): day from which a revision is the current one, rising within a component
     level: Ints  # (K,): that revision
     first_level: Ints  # (C + 1,): the first entry of each component in these two
@@ -254,7 +255,7 @@ def _clean(
 ) -> None:
     """The mode's age falls by the share that its clean restores (Kijima 1989, type II); once in a visit."""
     share = design.restores[variant, _mode_of(design, unit, slot)]
-    if share == 0.0 or not units.applies[slot] or units.cleaned[slot] == visit:
+    if share == NO_CLEAN or not units.applies[slot] or units.cleaned[slot] == visit:
         return
     units.cleaned[slot] = visit
     _close(design, units, out, vehicle, unit, slot, km)

@@ -89,8 +89,10 @@ class Units:
 
 
 def show_share(share: float) -> str:
-    """A share as a percentage with sensible digits: ``12 %``, ``0.4 %``, ``under 0.1 %``."""
+    """A share as a percentage with sensible digits: ``12 %``, ``0.4 %``, ``under 0.1 %``, ``over 99.9 %``."""
     percent = 100 * share
     if 0 < percent < 0.1:
         return "under 0.1 %"
+    if 99.9 < percent < 100:
+        return "over 99.9 %"
     return f"{percent:.1f} %" if 0 < percent < 10 or 99 < percent < 100 else f"{percent:.0f} %"

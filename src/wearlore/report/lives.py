@@ -1,0 +1,198 @@
+"""What fails when -> its sheets: the family in one table, one mode in detail."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+
+from wearlore.estimate import Estimate
+from wearlore.lives import Evidence
+from wearlore.report.card import when
+from wearlore.report.sheet import Block, Bullets, Column, Heading, Paragraph, Sheet, Table
+from wearlore.units import Units, show_share
+from wearlore.workbench import Basis, FamilyLives, ModeStudy, ModeSummary, SurvivalPoint
+
+SMALL = (
+    "B10 and B50: the distance by which 1 in 10, and half, have failed; in brackets 95 % of what records and judgement "
+    "allow. Record: the share of that knowledge which comes from records; the rest is judgement."
+)
+LEFT_OUT = {
+    "unknown_start": "began before the records, at an unknown age",
+    "never_looked": "were never looked at, and the mode is hidden",
+    "at_entry": "had failed at the very visit with which the records begin, and were seen because of it",
+    "no_distance": "ended without failure at the distance at which they began",
+    "contradicted": "found failed on a revision that cannot have the mode",
+}
+
+
+def family_lives(lives: FamilyLives, units: Units, made_on: date) -> Sheet:
+    """Every mode of the family, soonest first."""
+    failures = sum(row.evidence.failures for row in lives.rows)
+    return Sheet(
+        kind="What fails when",
+        title=lives.family,
+        made_on=made_on,
+        facts=(
+            ("Vehicles", f"{lives.vehicles:,}"),
+            ("Failure modes", f"{len(lives.rows):,}"),
+            ("Failures on record", f"{failures:,}"),
+        ),
+        blocks=(_summaries(lives.rows, units, "Failure mode"),),
+        small_print=SMALL,
+    )
+
+
+def mode_study(study: ModeStudy, units: Units, made_on: date) -> Sheet:
+    """One mode: judgement and record side by side, the curve as numbers, the evidence."""
+    row = study.summary
+    return Sheet(
+        kind="Life of a failure mode",
+        title=f"{row.name} ({row.mode})",
+        made_on=made_on,
+        facts=(
+            ("Component", row.component),
+            ("System", row.system),
+            ("Noticed", "at once" if row.noticed == "evident" else "only when looked for"),
+            ("Consequence", row.severity.replace("-", " ")),
+            ("Rests on", f"{show_share(row.record_share)} record, {show_share(1 - row.record_share)} judgement"),
+        ),
+        blocks=(
+            *when(study.note, Paragraph(study.note)),
+            Heading("Judgement and record side by side"),
+            _bases(study, units),
+            *(Paragraph(f"Caution: {b.caution}.") for b in (study.record,) if b and b.caution),
+            Heading("Still good at a distance"),
+            _survival(study.points, units),
+            Heading("Evidence"),
+            Bullets(tuple(_evidence(row.evidence, units))),
+            *_families(study),
+            *when(study.strata, Heading("Apart"), _summaries(study.strata, units, "Of which")),
+            *_records(study, units),
+        ),
+        small_print=SMALL,
+    )
+
+
+def _summaries(rows: tuple[ModeSummary, ...], units: Units, head: str) -> Table:
+    columns = (
+        Column(head, wide=True),
+        Column(f"B10, {units.distance}", "right"),
+        Column("(95 %)"),
+        Column(f"B50, {units.distance}", "right"),
+        Column("(95 %)"),
+        Column("Failed", "right"),
+        Column("Lives", "right"),
+        Column("Record", "right"),
+    )
+    return Table(columns, tuple(_summary(row, units) for row in rows))
+
+
+def _summary(row: ModeSummary, units: Units) -> tuple[str, ...]:
+    counts = (f"{row.evidence.failures:,}", f"{row.evidence.lives:,}", show_share(row.record_share))
+    if row.b10 is None or row.b50 is None:
+        return (row.stratum or row.mode, "not known", "", "", "", *counts)
+    return (row.stratum or row.mode, *_split(row.b10, units), *_split(row.b50, units), *counts)
+
+
+def _split(estimate: Estimate, units: Units) -> tuple[str, str]:
+    low, high = units.show_number(estimate.low), units.show_number(estimate.high)
+    return units.show_number(estimate.value), f"({low} to {high})"
+
+
+def _bases(study: ModeStudy, units: Units) -> Table:
+    columns = (
+        Column("Basis", wide=True),
+        Column("Family"),
+        Column("1 in 10 has failed by"),
+        Column("Half have failed by"),
+        Column("Shape"),
+    )
+    present = [basis for basis in (study.judgement, study.record, study.together) if basis]
+    return Table(columns, tuple(_basis(basis, units) for basis in present))
+
+
+def _basis(basis: Basis, units: Units) -> tuple[str, ...]:
+    shape = basis.shape
+    return (
+        basis.basis,
+        basis.family,
+        units.show_estimate(basis.b10),
+        units.show_estimate(basis.b50),
+        f"{_two(shape.value)} ({_two(shape.low)} to {_two(shape.high)})",
+    )
+
+
+def _two(number: float) -> str:
+    """A shape to two digits: ``0.74``, ``3.0``, ``12``."""
+    return f"{number:.2f}" if number < 1 else f"{number:.1f}" if number < 10 else f"{number:.0f}"
+
+
+def _survival(points: tuple[SurvivalPoint, ...], units: Units) -> Table:
+    columns = (
+        Column("Distance", "right"),
+        Column("Model", "right"),
+        Column("(95 %)"),
+        Column("Records alone", "right"),
+        Column("(95 %)", wide=True),
+    )
+    return Table(columns, tuple(_point(point, units) for point in points))
+
+
+def _point(point: SurvivalPoint, units: Units) -> tuple[str, ...]:
+    record = _share(point.record) if point.record else ("beyond the records", "")
+    return units.show_distance(point.km), *_share(point.model), *record
+
+
+def _share(estimate: Estimate) -> tuple[str, str]:
+    return show_share(estimate.value), f"({show_share(estimate.low)} to {show_share(estimate.high)})"
+
+
+def _evidence(evidence: Evidence, units: Units) -> Iterator[str]:
+    yield (
+        f"{evidence.failures:,} failures and {evidence.good:,} lives still good or ended for another reason, "
+        f"on {evidence.vehicles:,} vehicles, over {units.show_distance(evidence.distance_at_risk)} at risk"
+    )
+    if evidence.failures:
+        yield (
+            f"Of the failures {evidence.exact:,} at a known distance, {evidence.interval:,} between two looks, "
+            f"{evidence.left:,} found at the first look"
+        )
+    if evidence.late_entry:
+        yield f"{evidence.late_entry:,} lives seen from an age above 0 only: the records began, or a clean left that age"
+    for name, why in LEFT_OUT.items():
+        if count := getattr(evidence, name):
+            yield f"Left out: {count:,} that {why}"
+
+
+def _families(study: ModeStudy) -> tuple[Block, ...]:
+    if not study.ranking:
+        return ()
+    best = study.ranking[0].aicc
+    rows = tuple(
+        (r.family, f"{r.log_likelihood:,.2f}", f"{r.aicc:,.2f}", f"{r.aicc - best:.2f}") for r in study.ranking
+    )
+    columns = (
+        Column("Family", wide=True),
+        Column("Log-likelihood", "right"),
+        Column("AICc", "right"),
+        Column("Above the best", "right"),
+    )
+    return Heading("Families of distributions on the records"), Table(columns, rows)
+
+
+def _records(study: ModeStudy, units: Units) -> tuple[Block, ...]:
+    if not study.records:
+        return ()
+    columns = (
+        Column("Vehicle"),
+        Column("Date"),
+        Column("Odometer", "right"),
+        Column("Done"),
+        Column("Text", wide=True),
+        Column("File and line"),
+    )
+    rows = tuple(
+        (r.vehicle, r.date.isoformat(), units.show_odometer(r.km), r.action, r.text, f"{r.file}:{r.line}")
+        for r in study.records
+    )
+    return Heading("The failures on record"), Table(columns, rows)

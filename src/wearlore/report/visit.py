@@ -1,0 +1,154 @@
+"""The advice for a visit -> its sheet: what is in, what is left, each with its reason in money and distance."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import date
+from itertools import groupby
+from math import isinf
+
+from wearlore.estimate import Estimate
+from wearlore.report.card import in_hours, when
+from wearlore.report.sheet import Block, Bullets, Column, Heading, Paragraph, Sheet, Table
+from wearlore.scope import Advice, Habit, Reason, Scope
+from wearlore.scope.explain import REASONS
+from wearlore.units import Units, show_share
+from wearlore.workbench import VisitScope
+
+NEAR = 0.02  # chance within the horizon below which a unit left is not listed one by one
+
+
+def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
+    """The scope of one visit with its reasons, and the two habits beside it."""
+    scope, terms = visit.scope, visit.terms
+    return Sheet(
+        kind="Scope of the visit",
+        title=f"{visit.vehicle.id}, {visit.vehicle.variant}",
+        made_on=made_on,
+        facts=(
+            ("Odometer", units.show_odometer(visit.vehicle.km)),
+            ("Found", ", ".join(f"{fault.mode} ({fault.unit})" for fault in sorted(terms.must)) or "nothing yet"),
+            ("Horizon", f"{units.show_distance(terms.horizon)} at {units.show_distance(terms.per_year)} a year"),
+            ("This visit", f"{units.show_money(scope.visit_cost)}, {in_hours(scope.hours)}"),
+        ),
+        blocks=(
+            Heading("Do in this visit"),
+            *when(scope.chosen, _table(_done(scope, units)), Paragraph(_overlap(scope))),
+            *_left(visit, units),
+            Heading("Beside two habits"),
+            _habits(scope, units),
+            *_tools(scope, units),
+            *_gap(scope),
+        ),
+        small_print=(
+            f"Amounts in {units.currency}. Needed: the chance of needing a cure within the horizon if left. "
+            "Now: what it adds to this visit. Later: expected and discounted, over the horizon; in brackets 95 % of what "
+            "records and judgement allow. Shared: labour that other work of the visit carries. Margin: how much dearer "
+            "the best plan with the opposite answer would be. Turns at: the odometer at which the answer changes, all "
+            "else as it is; empty: not within the horizon either way. --json holds every interval."
+        ),
+    )
+
+
+COLUMNS = ("Needed", "Now", "Later, left", "Later, done", "Shared", "Margin", "Turns at")
+
+
+def _table(rows: Iterable[tuple[str, ...]]) -> Table:
+    return Table(
+        (Column("Unit"), Column("Remedy (source grade)", wide=True), *(Column(name, "right") for name in COLUMNS)),
+        tuple(rows),
+    )
+
+
+def _done(scope: Scope, units: Units) -> Iterator[tuple[str, ...]]:
+    """What is done, reason by reason, the surest first."""
+    ranked = sorted(scope.chosen, key=lambda a: (list(REASONS).index(a.reason), -a.margin, a.unit))
+    for (reason, because), rows in groupby(ranked, key=lambda a: (a.reason, a.because)):
+        yield (_why(reason, because),)
+        yield from (_row(advice, units) for advice in rows)
+
+
+def _why(reason: Reason, because: tuple[str, ...]) -> str:
+    said = REASONS[reason]
+    return said[0].upper() + said[1:] + (f" ({', '.join(because)})" if because else "")
+
+
+def _left(visit: VisitScope, units: Units) -> tuple[Block, ...]:
+    left = [advice for advice in visit.scope.advice if not advice.chosen]
+    listed = sorted((a for a in left if _near(a)), key=lambda a: (list(REASONS).index(a.reason), a.margin, a.unit))
+    if not listed:
+        return ()
+    rows: list[tuple[str, ...]] = []
+    for (reason, because), group in groupby(listed, key=lambda a: (a.reason, a.because)):
+        rows += [(_why(reason, because),), *(_row(advice, units) for advice in group)]
+    others = len(left) - len(listed)
+    rest = f"{others} more units share no work with this visit and are needed with less than {show_share(NEAR)} chance."
+    return Heading("Leave"), _table(rows), *when(["others"] * (others > 0), Paragraph(rest, "small"))
+
+
+def _near(advice: Advice) -> bool:
+    return advice.chance.value >= NEAR or advice.hours_shared > 0 or advice.reason in ("refused", "no-tool")
+
+
+def _row(advice: Advice, units: Units) -> tuple[str, ...]:
+    if advice.remedy is None:
+        return advice.unit, "", show_share(advice.chance.value), "", f"{advice.later_left.value:,.0f}", "", "", "", ""
+    return (
+        advice.unit,
+        f"{advice.remedy} ({advice.grade})" if advice.grade else advice.remedy,
+        show_share(advice.chance.value),
+        f"{advice.cost_now:,.0f}",
+        f"{advice.later_left.value:,.0f}",
+        f"{advice.later_done.value:,.0f}",
+        in_hours(advice.hours_shared) if advice.hours_shared > 0 else "none",
+        "settled" if isinf(advice.margin) else f"{advice.margin:,.0f}",
+        "" if advice.flip_odometer is None else units.show_number(advice.flip_odometer),
+    )
+
+
+def _overlap(scope: Scope) -> str:
+    saved = scope.hours_alone - scope.hours
+    return f"Together {in_hours(scope.hours)}. Each on a visit of its own would take {in_hours(saved)} more."
+
+
+def _habits(scope: Scope, units: Units) -> Table:
+    columns = (
+        Column("", wide=True),
+        Column("Units", "right"),
+        Column("This visit", "right"),
+        Column("Later, expected", "right"),
+        Column("Together", "right"),
+    )
+    advice = ("This advice", str(len(scope.chosen)), units.show_money(scope.visit_cost), _money(scope.later, units))
+    return Table(
+        columns,
+        (
+            (*advice, units.show_money(scope.total)),
+            _habit("Cure only what failed", scope.only_failed, units),
+            _habit("Renew all within reach", scope.all_in_reach, units),
+        ),
+    )
+
+
+def _habit(name: str, habit: Habit, units: Units) -> tuple[str, ...]:
+    money = units.show_money
+    return name, str(len(habit.units)), money(habit.visit_cost), _money(habit.later, units), money(habit.total)
+
+
+def _tools(scope: Scope, units: Units) -> tuple[Block, ...]:
+    if not scope.tools:
+        return ()
+    said = tuple(
+        f"{tool}: with it this plan would cost {units.show_money(saved)} less" for tool, saved in scope.tools.items()
+    )
+    return Heading("Tools missing here"), Bullets(said)
+
+
+def _gap(scope: Scope) -> tuple[Block, ...]:
+    if scope.proof == "OPTIMAL":
+        return ()
+    return (Paragraph(f"Stopped at the time limit: the best plan may be {show_share(scope.gap)} cheaper."),)
+
+
+def _money(estimate: Estimate, units: Units) -> str:
+    return f"{units.show_money(estimate.value)} ({estimate.low:,.0f} to {estimate.high:,.0f})"

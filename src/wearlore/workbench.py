@@ -1,0 +1,424 @@
+"""The workbench: one workshop folder (its book and its store), and the whole job joined on it. It holds no formula.
+
+folder/book.yaml or folder/book/*.yaml    the book
+folder/records.duckdb                     the store
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cached_property, partial
+from math import floor, log10
+from pathlib import Path
+
+import numpy as np
+
+from wearlore import jobcard
+from wearlore.book import load
+from wearlore.book.model import Book, Mode
+from wearlore.errors import NameNotKnown, ScopeError
+from wearlore.estimate import Estimate
+from wearlore.jobcard.reasons import reasons
+from wearlore.life import LifeModel, SurvivalCurve, kaplan_meier, life_model, rank
+from wearlore.life.strata import StrataModels
+from wearlore.lifetimes import Lifetimes, ModeLives, lifetimes, vehicle_at
+from wearlore.lives import Evidence, Lives
+from wearlore.records import intake
+from wearlore.records.files import open_file
+from wearlore.records.store import Store
+from wearlore.records.summary import EvidenceLine, Summary, evidence_lines, summary
+from wearlore.scope import Fault, Scope, Terms, choose, problem
+from wearlore.units import Units
+from wearlore.vehicle import Vehicle
+
+Progress = Callable[[str, int, int], None]  # what is being done, how much of it, of how much (0: not known)
+
+
+def silent(_what: str, _done: int, _of: int) -> None:
+    """No progress shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class ModeSummary:
+    """One failure mode in one row: by when 1 in 10 and half have failed (km), and on what that rests.
+
+    ``b10``, ``b50``: posterior median and 95 % interval; None when there is neither record nor judgement. ``stratum``:
+    the revision, grade or variant that the row is of; empty for all.
+    """
+
+    mode: str
+    name: str
+    component: str
+    system: str
+    noticed: str
+    severity: str
+    b10: Estimate | None
+    b50: Estimate | None
+    record_share: float
+    evidence: Evidence
+    stratum: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FamilyLives:
+    """What fails when in the family: one row a mode, soonest first."""
+
+    family: str
+    vehicles: int
+    rows: tuple[ModeSummary, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """The life of a mode on one basis: judgement alone, records alone (maximum likelihood, profile limits) or both."""
+
+    basis: str
+    family: str
+    b10: Estimate
+    b50: Estimate
+    shape: Estimate
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """A family of distributions by how well it describes the records; ``aicc``: smaller is better."""
+
+    family: str
+    log_likelihood: float
+    aicc: float
+
+
+@dataclass(frozen=True, slots=True)
+class SurvivalPoint:
+    """Share still good at a distance (km): by the model, and as the records have it (None beyond them)."""
+
+    km: float
+    model: Estimate
+    record: Estimate | None
+
+
+@dataclass(frozen=True, slots=True)
+class ModeStudy:
+    """One mode in detail. ``judgement`` and ``record`` are None where there is none of it."""
+
+    summary: ModeSummary
+    note: str
+    judgement: Basis | None
+    record: Basis | None
+    together: Basis
+    ranking: tuple[Ranked, ...]
+    points: tuple[SurvivalPoint, ...]
+    strata: tuple[ModeSummary, ...]
+    records: tuple[EvidenceLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ModeCurves:
+    """What the chart of a mode is drawn from; ``judged``: judgement alone, ``curve``: records alone."""
+
+    name: str
+    lives: Lives
+    model: LifeModel
+    judged: LifeModel | None
+    curve: SurvivalCurve | None
+
+
+@dataclass(frozen=True, slots=True)
+class VisitScope:
+    """The advice for a visit of one vehicle, with the terms under which it holds."""
+
+    vehicle: Vehicle
+    terms: Terms
+    scope: Scope
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """The papers of one visit."""
+
+    visit: VisitScope
+    card: jobcard.JobCard
+    owner: jobcard.OwnerPage
+
+
+class Workbench:
+    """The book and the store of ``folder``, and every answer drawn from them.
+
+    Everything read is read once. ``seed`` starts the generator that every draw comes from, so that the same question
+    has the same answer. Methods raise WearloreError of the kind that fits.
+    """
+
+    def __init__(
+        self, folder: str | Path, *, group_km: float | None = None, seed: int = 1, progress: Progress = silent
+    ) -> None:
+        self.folder = Path(folder)
+        self.group_km = group_km
+        self.seed = seed
+        self.progress = progress
+        self._models: dict[str, StrataModels] = {}
+
+    @property
+    def store_path(self) -> Path:
+        return self.folder / "records.duckdb"
+
+    @property
+    def book_path(self) -> Path:
+        """The folder ``book`` where there is one, otherwise the file ``book.yaml``."""
+        several = self.folder / "book"
+        return several if several.is_dir() else self.folder / "book.yaml"
+
+    @cached_property
+    def book(self) -> Book:
+        """The book, refused when its review finds an error."""
+        return load.load(self.book_path)
+
+    # records -----------------------------------------------------------------------------------------------------
+
+    def take(self, paths: Iterable[str | Path], *, today: date, quarantine: bool = False) -> tuple[intake.Intake, ...]:
+        """Load files of records, vehicles before what happened to them; each file is one transaction."""
+        book = self.book
+        with Store.open(self.store_path) as store:
+            return tuple(
+                intake.take(
+                    store,
+                    book,
+                    path,
+                    today=today,
+                    quarantine=quarantine,
+                    progress=partial(self.progress, f"taking {Path(path).name}"),
+                )
+                for path in sorted(paths, key=lambda path: open_file(path).kind != "vehicles")
+            )
+
+    def records(self) -> Summary:
+        """What the store holds."""
+        with Store.open(self.store_path, read_only=True) as store:
+            return summary(store)
+
+    # lives -------------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def lifetimes(self) -> Lifetimes:
+        with Store.open(self.store_path, read_only=True) as store:
+            return lifetimes(
+                store,
+                self.book,
+                group_km=self.group_km,
+                progress=partial(self.progress, "walking histories"),
+            )
+
+    def models(self, mode: str) -> StrataModels:
+        """The life models of a mode: of all its lives together, and of each revision and grade. Raises FitError."""
+        if mode not in self._models:
+            belief = self._mode(mode).belief
+            seen = self.lifetimes.modes[mode]
+            self._models[mode] = StrataModels(
+                life_model(mode, seen.lives, belief, seen.evidence), belief, _strata(seen), self._factors(mode)
+            )
+        return self._models[mode]
+
+    def lives(self) -> FamilyLives:
+        """What fails when, soonest first."""
+        rows = []
+        for number, mode in enumerate(self.book.modes):
+            self.progress("fitting life models", number, len(self.book.modes))
+            rows.append(self._summary(mode, self._model_or_none(mode), self.lifetimes.modes[mode].evidence))
+        self.progress("fitting life models", len(rows), len(rows))
+        rows.sort(key=lambda row: (row.b10.value if row.b10 else float("inf"), row.mode))
+        return FamilyLives(self.book.family.name, self.lifetimes.vehicles, tuple(rows))
+
+    def study(self, mode: str, *, by: str | None = None, with_records: bool = False) -> ModeStudy:
+        """One mode in detail; ``by`` splits it by revision, grade or variant."""
+        lives = self.lifetimes.modes[mode].lives
+        curves = self.curves(mode)
+        model, judged = curves.model, curves.judged
+        return ModeStudy(
+            summary=self._summary(mode, model, model.evidence),
+            note=self.book.modes[mode].note,
+            judgement=_basis("judgement", judged) if judged else None,
+            record=_record_basis(model),
+            together=_basis("together", model),
+            ranking=tuple(Ranked(f.dist.name, f.log_likelihood, f.aicc) for f in rank(lives)) if lives.failures else (),
+            points=_points(model, curves.curve, self.book.units),
+            strata=self._split(mode, by) if by else (),
+            records=self._evidence(mode) if with_records else (),
+        )
+
+    def curves(self, mode: str) -> ModeCurves:
+        """The curves of one mode: model, judgement alone, records alone."""
+        belief = self._mode(mode).belief
+        model, lives = self.models(mode).together, self.lifetimes.modes[mode].lives
+        return ModeCurves(
+            self.book.modes[mode].name,
+            lives,
+            model,
+            life_model(mode, NO_LIVES, belief, dist=model.dist) if belief else None,
+            kaplan_meier(lives) if len(lives) else None,
+        )
+
+    def _mode(self, mode: str) -> Mode:
+        if mode not in self.book.modes:
+            raise NameNotKnown("mode", mode, self.book.modes)
+        return self.book.modes[mode]
+
+    def _evidence(self, mode: str) -> tuple[EvidenceLine, ...]:
+        with Store.open(self.store_path, read_only=True) as store:
+            return evidence_lines(store, self.book, mode, failures_only=True)
+
+    def _model_or_none(self, mode: str) -> LifeModel | None:
+        """None where there is neither a record nor a belief: then nothing can be said."""
+        if not len(self.lifetimes.modes[mode].lives) and self.book.modes[mode].belief is None:
+            return None
+        return self.models(mode).together
+
+    def _summary(self, mode: str, model: LifeModel | None, evidence: Evidence, stratum: str = "") -> ModeSummary:
+        entry = self.book.modes[mode]
+        return ModeSummary(
+            mode=mode,
+            name=entry.name,
+            component=entry.component,
+            system=self.book.components[entry.component].system,
+            noticed=entry.noticed,
+            severity=entry.consequence.severity,
+            b10=model.quantile(0.1) if model else None,
+            b50=model.quantile(0.5) if model else None,
+            record_share=model.record_share if model else 0.0,
+            evidence=evidence,
+            stratum=stratum,
+        )
+
+    def _split(self, mode: str, by: str) -> tuple[ModeSummary, ...]:
+        seen = self.lifetimes.modes[mode]
+        names = {"revision": seen.revision, "grade": seen.grade, "variant": seen.variant}
+        if by not in names:
+            raise NameNotKnown("way to split", by, names)
+        rows = []
+        for name in sorted(set(names[by].tolist())):
+            model = life_model(mode, seen.lives.where(names[by] == name), self.book.modes[mode].belief)
+            rows.append(self._summary(mode, model, model.evidence, stratum=name or "(only one)"))
+        return tuple(rows)
+
+    def _factors(self, mode: str) -> dict[tuple[str, str], float]:
+        """The book's ratio of lives for each revision and grade of the mode's component."""
+        component = self.book.modes[mode].component
+        revisions = self.book.components[component].revisions
+        parts = [part for part in self.book.parts.values() if part.component == component]
+        grades = {"original": 1.0} | {o.grade: o.life_factor for part in parts for o in part.offers}
+        return {
+            (revision, grade): (revisions[revision].life_factor if revision else 1.0) * factor
+            for revision in (revisions or [""])
+            for grade, factor in grades.items()
+        }
+
+    # one visit ---------------------------------------------------------------------------------------------------
+
+    def vehicle(self, vehicle_id: str, *, km: float | None = None) -> Vehicle:
+        """The vehicle as its records leave it, at its last visit or at odometer ``km`` since."""
+        with Store.open(self.store_path, read_only=True) as store:
+            return vehicle_at(store, self.book, vehicle_id, km=km)
+
+    def terms(self, **changes: object) -> Terms:
+        """The workshop's terms, with what is given and not None put in their place."""
+        given = {name: value for name, value in changes.items() if value is not None}
+        return replace(Terms.of(self.book.economics), **given)  # type: ignore[arg-type]
+
+    def scope(
+        self,
+        vehicle_id: str,
+        faults: Sequence[str],
+        *,
+        terms: Terms | None = None,
+        km: float | None = None,
+    ) -> VisitScope:
+        """What to do in this visit. ``faults``: confirmed failure modes, each ``mode`` or ``mode@position``."""
+        vehicle = self.vehicle(vehicle_id, km=km)
+        found = frozenset(self._fault(vehicle, fault) for fault in faults)
+        terms = terms or self.terms()
+        terms = replace(terms, must=terms.must | found)
+        for number, mode in enumerate(self.book.modes):
+            self.progress("fitting life models", number, len(self.book.modes))
+            self._model_or_none(mode)
+        self.progress("weighing the visit", 0, 0)
+        stated = problem(self.book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed))
+        return VisitScope(vehicle, terms, choose(stated))
+
+    def job(self, visit: VisitScope) -> Job:
+        """Job card, estimate and owner's page of a visit."""
+        chosen = [
+            jobcard.Chosen(advice.remedy, advice.position, advice.grade or "original", advice.offers)  # type: ignore[arg-type]
+            for advice in visit.scope.chosen
+            if advice.remedy
+        ]
+        # the owner's own loss by a visit (visit_fixed) weighs in the advice; the workshop does not bill it
+        card = jobcard.compose(self.book, visit.vehicle, chosen, labour_rate=visit.terms.labour_rate, visit_fixed=0.0)
+        found = tuple(f"{self.book.modes[fault.mode].name}." for fault in sorted(visit.terms.must))
+        owner = jobcard.owner_page(
+            card, found=found, reasons=reasons(visit.scope, self.book), horizon_km=visit.terms.horizon
+        )
+        return Job(visit, card, owner)
+
+    def _model_of(self, mode: str, revision: str, grade: str) -> LifeModel:
+        return self.models(mode).of(revision, grade)
+
+    def _fault(self, vehicle: Vehicle, fault: str) -> Fault:
+        """The unit and mode that ``mode`` or ``mode@position`` means on this vehicle."""
+        mode, _, position = fault.partition("@")
+        component = self._mode(mode).component
+        units = [unit for unit in vehicle.units if any(state.mode == mode for state in unit.modes)]
+        if not units:
+            raise ScopeError(
+                f"{mode} cannot occur on {vehicle.id} ({vehicle.variant})",
+                "Its variant or the revision fitted to it does not have this failure mode.",
+            )
+        fitting = [unit for unit in units if not position or unit.position == position]
+        if len(fitting) != 1:
+            raise NameNotKnown(
+                f"position of {component}", position, [f"{mode}@{unit.position}" for unit in units if unit.position]
+            )
+        return Fault(fitting[0].name, mode)
+
+
+NO_LIVES = Lives.of()
+POINTS = 6
+
+
+def _strata(seen: ModeLives) -> dict[tuple[str, str], Lives]:
+    pairs = sorted(set(zip(seen.revision.tolist(), seen.grade.tolist(), strict=True)))
+    return {(revision, grade): seen.select(revision=revision, grade=grade) for revision, grade in pairs}
+
+
+def _basis(name: str, model: LifeModel) -> Basis:
+    return Basis(name, model.dist.name, model.quantile(0.1), model.quantile(0.5), model.posterior.shape())
+
+
+def _record_basis(model: LifeModel) -> Basis | None:
+    if (fit := model.fit) is None:
+        return None
+    b10, b50, shape = fit.interval("quantile", 0.1), fit.interval("quantile", 0.5), fit.interval("shape")
+    return Basis("records", fit.dist.name, b10, b50, shape, fit.caution)
+
+
+def _points(model: LifeModel, curve: SurvivalCurve | None, units: Units) -> tuple[SurvivalPoint, ...]:
+    """Survival at round distances, up to the last failure on record or, without one, to where half have failed."""
+    furthest = float(curve.km[-1]) if curve is not None and curve.km.size else model.quantile(0.5).value
+    step = _round_step(units.from_km(furthest) / POINTS)
+    distances = [units.to_km(step * k) for k in range(1, POINTS + 1)]
+    return tuple(SurvivalPoint(km, model.survival(km), _on_record(curve, km, furthest)) for km in distances)
+
+
+def _round_step(step: float) -> float:
+    """The nearest of 1, 2, 2.5 and 5 times a power of ten, at or above ``step``."""
+    power = 10.0 ** floor(log10(step))
+    return next(nice * power for nice in (1, 2, 2.5, 5, 10) if nice * power >= step * (1 - 1e-9))
+
+
+def _on_record(curve: SurvivalCurve | None, km: float, furthest: float) -> Estimate | None:
+    if curve is None or not curve.km.size or km > furthest:
+        return None
+    at = int(np.searchsorted(curve.km, km, side="right")) - 1
+    if at < 0:
+        return Estimate(1.0, 1.0, 1.0, curve.level)
+    return Estimate(float(curve.survival[at]), float(curve.low[at]), float(curve.high[at]), curve.level)

@@ -30,13 +30,23 @@ def test_order_of_work(card):
         ("build-up", "Fit the idler"),
         ("build-up", "Fit the water pump"),
         ("build-up", "Fit the auxiliary belt"),
-        ("closing", "Fill the coolant"),
         ("closing", "Fill the oil"),
+        ("closing", "Fill the coolant"),
         ("closing", "Bleed the cooling system"),
         ("closing", "Look for leaks from below"),
         ("closing", "Fit the undertray"),
     ]
     assert [step.number for step in card.steps] == list(range(1, 17))
+
+
+def test_closing_work_follows_the_books_list(book, van):
+    """Nothing but the list says which fill comes first; the specialist orders them by listing them."""
+    ids = [*book.operations]
+    first, second = ids.index("fill-oil"), ids.index("fill-coolant")
+    ids[first], ids[second] = ids[second], ids[first]
+    other = book.model_copy(update={"operations": {id_: book.operations[id_] for id_ in ids}})
+    closing = [step.title for step in compose(other, van, ALL_THREE).steps if step.stage == "closing"]
+    assert closing[:2] == ["Fill the coolant", "Fill the oil"]
 
 
 def test_hours_are_the_union_and_the_overlap_is_shown(card):

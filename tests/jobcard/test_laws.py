@@ -193,6 +193,13 @@ def test_any_graph_is_put_in_order_or_its_ring_is_named(book):
     for id_ in first:
         assert all(first[need] < first[id_] for need in book.operations[id_].needs)
         assert all(last[id_] < first[then] for then in book.operations[id_].then)
+    follows = {then for id_ in first for then in book.operations[id_].then}
+    seeds = [id_ for remedy in book.remedies.values() for id_ in remedy.operations]
+    work = {id_ for id_ in seeds if id_ not in follows and not book.operations[id_].closing}
+    while more := {need for id_ in work for need in book.operations[id_].needs} - work:
+        work |= more
+    for id_ in work:
+        assert all(last[id_] < last[need] for need in book.operations[id_].needs if book.operations[need].refit)
 
 
 @BOOKS

@@ -2,8 +2,8 @@
 
 An operation with a build-up half is two acts, off and on; any other is one. What must come first is an edge between
 acts; what merely reads better (strip-down, remedies, build-up in reverse, closing checks) is the order in which free
-acts are taken. A warm engine only cools while it is stripped and only warms once it is built, so up to build-up what
-wants it warm comes before what wants it cold or drained wherever the edges permit; in the closing checks the reverse.
+acts are taken. Before build-up what wants a warm engine comes before what wants it cold or drained wherever the edges
+permit. Strip-down takes remedy by remedy what each needs; closing work comes in the order in which the book lists it.
 """
 
 from __future__ import annotations
@@ -31,8 +31,8 @@ class Act:
 def arrange(operations: Mapping[str, Operation], own: Sequence[Sequence[str]]) -> tuple[tuple[Act, Stage], ...]:
     """All acts of ``operations`` in the order of work, each with the stage it belongs to.
 
-    ``operations``: everything the visit reaches. ``own``: for each remedy its own operations. Raises ScopeError when
-    operations wait for each other in a ring.
+    ``operations``: everything the visit reaches, in the book's order. ``own``: for each remedy its own operations.
+    Raises ScopeError when operations wait for each other in a ring.
     """
     return _Work(operations, own).sequence()
 
@@ -42,6 +42,7 @@ class _Work:
 
     def __init__(self, operations: Mapping[str, Operation], own: Sequence[Sequence[str]]) -> None:
         self.operations = operations
+        self.listed = {id_: number for number, id_ in enumerate(operations)}
         self.rank = _rank(operations, [id_ for ids in own for id_ in ids])
         self.core, self.needed = _core(operations, own)
         self.acts = [act for id_ in self.rank for act in _acts(id_, operations[id_])]
@@ -142,10 +143,10 @@ class _Work:
                 waits[act] += 1
         place: dict[Act, int] = {}
 
-        def key(act: Act) -> tuple[bool, int, bool, int, Act]:
-            heat = self._closes(act) and self._state(act) == "warm"
-            rank = -place[self.first(act.operation)] if act.half == "on" else self.rank[act.operation]
-            return act not in self.early, self._block(act), heat, rank, act
+        def key(act: Act) -> tuple[bool, int, int, Act]:
+            ranks = self.listed if self._closes(act) else self.rank
+            rank = -place[self.first(act.operation)] if act.half == "on" else ranks[act.operation]
+            return act not in self.early, self._block(act), rank, act
 
         free = [key(act) for act, count in waits.items() if count == 0]
         heapify(free)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
 from itertools import groupby
 
@@ -98,9 +98,11 @@ def _callout(caution: Caution) -> Callout:
 
 
 def _items(card: JobCard) -> Iterator[Block]:
+    letters = _letters(card)
     rows = [
         (
-            item.title + (f"\nwith: {item.with_item}" if item.with_item else ""),
+            letters[item.title],
+            item.title + (f"\ncomes with {letters[item.with_item]}" if item.with_item else ""),
             item.component,
             item.grade,
             f"{item.hours_alone:.2f}",
@@ -110,13 +112,14 @@ def _items(card: JobCard) -> Iterator[Block]:
     ]
     yield Table(
         (
+            Column(""),
             Column("Remedy", wide=True),
             Column("Component"),
             Column("Part grade"),
             Column("Alone, h", "right"),
             Column("Here, h", "right"),
         ),
-        (*rows, ("All in one visit", "", "", f"{card.hours_apart:.2f}", f"{card.hours:.2f}")),
+        (*rows, ("", "All in one visit", "", "", f"{card.hours_apart:.2f}", f"{card.hours:.2f}")),
         totals=1,
     )
     notes = tuple(f"{item.title}: {item.note}" for item in card.items if item.note)
@@ -127,9 +130,21 @@ def _items(card: JobCard) -> Iterator[Block]:
             "“Here” shares those hours equally."
         )
         yield Table(
-            (Column("Done once", wide=True), Column("Needed by", wide=True), Column("Saved, h", "right")),
-            tuple((one.name, "; ".join(one.items), f"{one.saved:.2f}") for one in card.shared),
+            (Column("Done once", wide=True), Column("Needed by"), Column("Saved, h", "right")),
+            tuple((one.name, _by_letter(one.items, letters), f"{one.saved:.2f}") for one in card.shared),
         )
+
+
+def _letters(card: JobCard) -> dict[str, str]:
+    """A letter for each remedy, by its title: A to Z, then A2 and on."""
+    alphabet = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+    laps = [str(lap) if lap > 1 else "" for lap in range(1, len(card.items) // 26 + 2)]
+    names = [letter + lap for lap in laps for letter in alphabet]
+    return {item.title: name for item, name in zip(card.items, names, strict=False)}
+
+
+def _by_letter(items: Sequence[str], letters: dict[str, str]) -> str:
+    return ", ".join(sorted((letters[item] for item in items), key=lambda name: (len(name), name)))
 
 
 def _hazards(card: JobCard) -> Iterator[Block]:
@@ -213,16 +228,18 @@ def _where(tool: ToolLine, units: Units) -> str:
 
 
 def _steps(card: JobCard, units: Units) -> Iterator[Block]:
+    letters = _letters(card)
     numbers: dict[str, str] = {}
     for line in card.parts:
         numbers[line.part] = " or ".join(filter(None, (numbers.get(line.part), line.number)))
     for stage, steps in groupby(card.steps, key=lambda step: step.stage):
         yield Heading(STAGES[stage], 2)
         for step in steps:
-            yield _step(step, units, numbers, several=len(card.items) > 1)
+            yield _step(step, units, numbers, letters)
 
 
-def _step(step: Step, units: Units, numbers: dict[str, str], *, several: bool) -> StepBlock:
+def _step(step: Step, units: Units, numbers: dict[str, str], letters: dict[str, str]) -> StepBlock:
+    named = len(letters) > 1 and step.half != "on"
     details = (
         ("Licensed work", (Line("", (step.licensed,)),) if step.licensed else ()),
         ("Maker's procedure", (Line(step.procedure),) if step.procedure else ()),
@@ -233,7 +250,7 @@ def _step(step: Step, units: Units, numbers: dict[str, str], *, several: bool) -
             "Undo" if step.half == "off" else "Tighten",
             tuple(_tightening(fastener, units, undo=step.half == "off") for fastener in step.fasteners),
         ),
-        ("For", (Line("; ".join(step.items)),) if several and step.items and step.half != "on" else ()),
+        ("For", (Line(_by_letter(step.items, letters)),) if named and step.items else ()),
     )
     return StepBlock(
         number=step.number,

@@ -5,6 +5,7 @@ import re
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from wearlore.book.codes import (
     FAILURE_MECHANISMS,
@@ -14,6 +15,7 @@ from wearlore.book.codes import (
     nearest_oil_grades,
     oil_grade_exists,
 )
+from wearlore.book.model import Hazard
 
 
 def test_viscosities_are_those_of_sae_j300(reference):  # check 9.01
@@ -61,3 +63,13 @@ def test_codes_of_iso_14224_mean_what_it_says(reference, what, table):  # checks
 def test_codes_have_the_form_that_the_book_asks_for():
     assert all(re.fullmatch(r"[A-Z]{3}", code) for code in FAILURE_MODES)
     assert all(re.fullmatch(r"\d\.\d", code) for code in FAILURE_MECHANISMS)
+
+
+def test_signal_words_are_those_of_ansi_z535_and_no_other(reference):  # check 10.04
+    for row in (row for row in reference("book_codes.csv") if row["what"] == "signal"):
+        hazard = {"name": "hot coolant", "signal": row["code"], "caution": "Let it cool down."}
+        if row["valid"] == "yes":
+            assert Hazard.model_validate(hazard).signal == row["code"]
+        else:
+            with pytest.raises(ValidationError):
+                Hazard.model_validate(hazard)

@@ -39,7 +39,7 @@ NASTY = [
     *("- ", "\\x", '"\\u12', "%YAML 3.0\n---\n", "%TAG ! a\n", "[" * 50, "{a: " * 50, "no", "yes", "true"),
 ]
 FAST = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
-LONG = settings(FAST, max_examples=3_000)
+LONG = settings(FAST, max_examples=1_000)
 
 
 @st.composite

@@ -31,7 +31,7 @@ OPTIONAL: dict[Kind, tuple[str, ...]] = {
     ),
     "readings": ("unit",),
 }  # fmt: skip
-BATCH = 50_000
+BATCH = 8_192  # records; many more at once and Python's garbage collector walks them over and over
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 from html import escape
 from pathlib import Path
 from typing import Literal
@@ -22,6 +24,7 @@ COLOURS = {RECORDS: "#3d474d", MODEL: "#0d7a80", BELIEF: "#b7791f"}
 INK, SOFT, LINE = "#1d2327", "#5c666c", "#e3e1db"
 POINTS = 90  # of a smooth curve
 CUTS = 150  # cells into which the marks of cut lives are gathered
+CLIP = re.compile(r"\bclip(\d+)\b")
 Row = dict[str, str | float]
 
 
@@ -100,8 +103,16 @@ class _Axes:
 
 
 def to_svg(chart: alt.LayerChart) -> str:
-    """The chart as SVG, drawn without a browser and without a network."""
-    return str(vl_convert.vegalite_to_svg(chart.to_dict()))
+    """The chart as SVG, drawn without a browser and without a network; the same chart gives the same text.
+
+    The drawing library counts its clips over the life of the process; here they are named by what they belong to, so
+    that several charts can stand in one page.
+    """
+    svg = str(vl_convert.vegalite_to_svg(chart.to_dict()))
+    numbers = {clip: str(number) for number, clip in enumerate(dict.fromkeys(CLIP.findall(svg)))}
+    counted = CLIP.sub(lambda found: f"clip{numbers[found[1]]}", svg)
+    owner = sha256(counted.encode()).hexdigest()[:10]
+    return CLIP.sub(lambda found: f"clip-{owner}-{found[1]}", counted)
 
 
 def to_html(chart: alt.LayerChart, title: str) -> str:

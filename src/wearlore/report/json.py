@@ -60,7 +60,7 @@ def _members(value: Any) -> dict[str, Any]:
     else:
         raise TypeError(f"{type(value).__name__} is no part of a result")
     members = {name: getattr(value, name) for name in names if not name.startswith("_")}
-    return {name: member for name, member in members.items() if not callable(member)}
+    return {name: member for name, member in members.items() if isinstance(member, type) or not callable(member)}
 
 
 def _number(value: float) -> float | None:

@@ -63,7 +63,7 @@ class Van:
         self.looked: set[int] = set()  # slots looked at in this visit
         self.km, self.day, self.recorded = 0, facts.built, facts.known_from is None
         for unit in range(units):
-            self._fit(unit)
+            self.fit(unit)
 
     # ---- the road ----
 
@@ -106,7 +106,7 @@ class Van:
 
     # ---- how modes fail ----
 
-    def _fit(self, unit: int) -> None:
+    def fit(self, unit: int) -> None:
         """A piece is fitted: its modes start at age 0."""
         component, revision, grade = self.layout.component[unit], self.revision[unit], self.grade[unit]
         self.fitted[unit] = self.km
@@ -144,7 +144,8 @@ class Van:
         """Distance driven so far with the accelerating mode present."""
         return self.exposed[by] + max(0.0, self.km - float(self.hit[by]))
 
-    def _failed(self, slot: int) -> bool:
+    def failed(self, slot: int) -> bool:
+        """Whether the mode is there by now; what accelerates it is counted in."""
         ahead = 0.0
         if slot in self.layout.accelerated:
             by, factor = self.layout.accelerated[slot]
@@ -174,15 +175,16 @@ class Van:
         self._repair([*shown, *found], cures, kind)
 
     def _look(self, slots: Iterable[int]) -> list[int]:
-        """Look at hidden modes: the good ones are written down, the failed ones returned. Before the records nobody looks:
-        a piece found failed then would be of unknown start now, and the marked originals a choice of the fittest.
+        """Look at hidden modes: the good ones are written down, the failed ones returned.
+
+        Before the records nobody looks: what is found and renewed then would leave only the sounder pieces original.
         """
         failed = []
         for slot in slots:
             if self.present[slot] or slot in self.looked or not self.recorded:
                 continue
             self.looked.add(slot)
-            if self._failed(slot):
+            if self.failed(slot):
                 failed.append(slot)
             else:
                 self._line_of(slot, "good")
@@ -274,7 +276,7 @@ class Van:
         self.touched[unit] = True
         revision = self.revision[unit] or None
         self._line(component, self.layout.position[unit], None, None, "renewed", revision, self.grade[unit], text)
-        self._fit(unit)
+        self.fit(unit)
 
     def _bought(self, component: str, campaign: bool) -> tuple[Grade, str]:
         """Source grade and revision of the piece that goes in."""

@@ -130,7 +130,9 @@ def test_risk_set_trap(data):
     assert (whole.emptied_at, whole.sf(781), whole.sf(1080)) == (781, 0, 0)
     given = kaplan_meier(men, since=816)
     assert given.emptied_at is None
-    assert given.sf(np.array([900, 960, 1020, 1080])) == pytest.approx([0.804531, 0.637761, 0.454373, 0.222707], rel=1e-5)
+    assert given.sf(np.array([900, 960, 1020, 1080])) == pytest.approx(
+        [0.804531, 0.637761, 0.454373, 0.222707], rel=1e-5
+    )
 
 
 def test_six_mp(data):

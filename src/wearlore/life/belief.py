@@ -28,6 +28,7 @@ from wearlore.lives import Array, Lives
 STATED = 0.90  # confidence of a stated range
 COMMON = 0.5  # correlation between the errors of the two statements
 WIDEST = 0.7  # greatest standard deviation of ln sigma that vague statements can bring
+MEDIAN_FIRST = 10.0  # weight of a stated median against an end of its range, where not all can be met
 SHARPEST = 0.2  # error left in mu once sigma is known, in errors of the better statement: at least
 NODES = np.linspace(-6, 6, 61)  # of a standard normal; the trapezium rule on them is exact to 1e-9
 WEIGHTS = np.exp(-0.5 * NODES**2) / np.exp(-0.5 * NODES**2).sum()
@@ -132,7 +133,7 @@ def prior_of(belief: Belief, dist: LogLife) -> Prior:
         for j in (0, 1):
             ends = np.array([x[5 + j], at[j], x[5 + j] + width[j]])
             chances = np.clip([p._cdf(end, z[j]) for end in ends], 1e-15, 1 - 1e-15)
-            rest.extend(ndtri(chances) - [-bound, 0.0, bound])
+            rest.extend((ndtri(chances) - [-bound, 0.0, bound]) * [1, MEDIAN_FIRST, 1])
         variances = p._covariance(z[0], z[0]) * p._covariance(z[1], z[1])
         free = x[4] - log(WIDEST) if held else p._covariance(z[0], z[1]) / sqrt(variances) - COMMON
         return np.array([*rest, free])

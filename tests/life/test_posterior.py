@@ -1,0 +1,215 @@
+"""The posterior on its grid: against closed forms, and against brute-force integration with scipy's distributions."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import exp, inf, log, sqrt
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.stats import gamma, lognorm, nct, weibull_min
+from scipy.stats import t as student
+
+from wearlore.book.model import Belief
+from wearlore.life import EXPONENTIAL, LOGNORMAL, WEIBULL, Prior, fit, posterior, prior_of, reference_prior
+from wearlore.lives import Lives
+
+BOTH = pytest.mark.parametrize("dist", [WEIBULL, LOGNORMAL], ids=lambda d: d.name)
+BELIEF = Belief.model_validate(
+    {
+        "quantiles": [
+            {"share": 0.1, "at": 20e3, "between": [12e3, 33e3]},
+            {"share": 0.5, "at": 45e3, "between": [30e3, 67e3]},
+        ]
+    }
+)
+CASES = {
+    "no failure": Lives.of(good=[20e3] * 30),
+    "one failure": Lives.of([30e3], [40e3] * 9),
+    "one life, failed": Lives.of([5e4]),
+    "failed at the first look": Lives(np.zeros(2), np.zeros(2), np.array([5e4, 6e4]), np.ones(2)),
+    "seen late": Lives(
+        np.array([2e4, 3e4, 0]), np.array([6e4, 5e4, 4e4]), np.array([6e4, inf, inf]), np.array([3.0, 4, 9])
+    ),
+    "every kind": Lives(
+        np.array([0, 0, 0, 0, 2e4]),
+        np.array([9e4, 1.2e5, 6e4, 0, 7e4]),
+        np.array([9e4, inf, 7.5e4, 4e4, 7e4]),
+        np.array([1.0, 7, 2, 3, 4]),
+    ),
+    "a thousand": Lives(np.zeros(3), np.array([5e4, 8e4, 1e5]), np.array([5e4, 8e4, inf]), np.array([100.0, 300, 600])),
+}
+VAGUE = Prior(LOGNORMAL, "reference", 11.0, 0.0, 1e4, 0.0, 1e3)  # flat in (mu, ln sigma)
+
+
+def brute(lives, dist, prior):
+    """Weights on a dense, plain grid of (mu, ln sigma), the likelihood by scipy's distributions."""
+    best = posterior(lives, dist, prior)
+    mu_seen, sigma_seen, _ = best.nodes
+    mu = np.linspace(mu_seen.min() - 1.5, mu_seen.max() + 1.5, 700)
+    tau = np.linspace(log(sigma_seen.min()) - 0.7, log(sigma_seen.max()) + 0.7, 500)[:, None]
+    sigma = np.exp(tau)
+    known = lognorm(sigma, scale=np.exp(mu)) if dist is LOGNORMAL else weibull_min(1 / sigma, scale=np.exp(mu))
+    density = prior.log_density(mu, tau)
+    for entry, lower, upper, count in zip(lives.entry, lives.lower, lives.upper, lives.count, strict=True):
+        if lower == upper:
+            row = known.logpdf(lower)
+        elif upper == inf:
+            row = known.logsf(lower)
+        else:
+            with np.errstate(divide="ignore"):
+                row = np.log(known.cdf(upper) - known.cdf(lower))
+        density = density + count * (row - known.logsf(entry))
+    weight = np.exp(density - density.max())
+    return mu, sigma, weight / weight.sum()
+
+
+def quantiles(values, weight, shares):
+    order = np.argsort(values, axis=None)
+    return np.interp(shares, np.cumsum(weight.ravel()[order]), values.ravel()[order])
+
+
+@BOTH
+@pytest.mark.parametrize("believed", [True, False], ids=["belief", "reference"])
+@pytest.mark.parametrize("case", CASES)
+def test_posterior_by_brute_force(dist, believed, case):
+    lives = CASES[case]
+    prior = prior_of(BELIEF, dist) if believed else reference_prior(lives, dist)
+    ours = posterior(lives, dist, prior)
+    mu, sigma, weight = brute(lives, dist, prior)
+    for share in (0.1, 0.5):
+        estimate = ours.quantile(share)
+        expected = np.exp(quantiles(mu + float(dist.z(share)) * sigma, weight, [0.025, 0.5, 0.975]))
+        assert (estimate.low, estimate.value, estimate.high) == pytest.approx(tuple(expected), rel=5e-3)
+    shape = ours.shape()
+    expected = quantiles(1 / (sigma + 0 * mu), weight, [0.025, 0.5, 0.975])
+    # the brute-force grid has one line per sigma: its quantiles are that coarse
+    assert (shape.low, shape.value, shape.high) == pytest.approx(
+        tuple(expected), rel=2 * float(sigma[1, 0] / sigma[0, 0] - 1)
+    )
+    km = np.array([1e3, 1e4, 4e4, 1e5, 2e5])
+    known = np.array([(dist.sf(t, mu, sigma) * weight).sum() for t in km])
+    assert ours.sf(km) == pytest.approx(known, abs=5e-4)
+    survival = ours.survival(4e4)
+    expected = quantiles(dist.sf(4e4, mu, sigma), weight, [0.025, 0.5, 0.975])
+    assert (survival.low, survival.value, survival.high) == pytest.approx(tuple(expected), abs=2e-3)
+
+
+@pytest.mark.parametrize("n", [4, 12, 60])
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.9])
+def test_lognormal_and_flat_prior_give_student_and_noncentral_t(n, share):
+    """Complete lives: ln of a quantile is mean + s/sqrt(n) times a noncentral t (Owen 1968; Hahn & Meeker 1991, 4.4)."""
+    y = 11 + 0.5 * np.random.default_rng(n).standard_normal(n)
+    ours = posterior(Lives.of(np.exp(y)), LOGNORMAL, VAGUE).quantile(share, level=0.9)
+    z = float(LOGNORMAL.z(share))
+    law = nct(n - 1, sqrt(n) * z) if share != 0.5 else student(n - 1)
+    expected = np.exp(y.mean() + y.std(ddof=1) / sqrt(n) * law.ppf([0.05, 0.5, 0.95]))
+    assert (ours.low, ours.value, ours.high) == pytest.approx(tuple(expected), rel=2e-3)
+
+
+@pytest.mark.parametrize("failures", [1, 3, 40])
+def test_exponential_and_flat_prior_give_the_inverse_gamma(failures):
+    """Distance run / mean life is gamma with as many degrees as failures (conjugate)."""
+    lives = Lives(np.array([0, 1e4]), np.array([5e4, 6e4]), np.array([5e4, inf]), np.array([failures, 7.0]))
+    run = failures * 5e4 + 7 * 5e4
+    flat = Prior(EXPONENTIAL, "reference", 11.0, 0.0, 1e4, 0.0, 0.0)
+    ours = posterior(lives, EXPONENTIAL, flat)
+    mean = ours.quantile(1 - exp(-1), level=0.9)
+    expected = run / gamma(failures).ppf([0.95, 0.5, 0.05])
+    assert (mean.low, mean.value, mean.high) == pytest.approx(tuple(expected), rel=1e-3)
+    assert ours.sf(3e4) == pytest.approx((1 + 3e4 / run) ** -failures, abs=1e-4)  # Lomax
+    assert ours.shape().high == 1
+
+
+@pytest.mark.parametrize("dist", [WEIBULL, LOGNORMAL, EXPONENTIAL], ids=lambda d: d.name)
+def test_without_records_the_posterior_is_the_prior(dist):
+    prior = prior_of(BELIEF, dist)
+    ours = posterior(Lives.of(), dist, prior)
+    assert ours.record_share == 0
+    assert ours.judgement_share == 1
+    for share in (0.1, 0.5):
+        a, b = prior.quantile(share, 0.9), ours.quantile(share, 0.9)
+        assert (b.value, b.low, b.high) == pytest.approx((a.value, a.low, a.high), rel=2e-4)
+
+
+@BOTH
+def test_many_records_drown_a_belief(dist, data):
+    lives = data("d2_shock_absorbers")
+    many = replace(lives, count=3000 * lives.count)
+    best = fit(many, dist)
+    ours = posterior(many, dist, prior_of(BELIEF, dist))
+    assert ours.record_share > 0.999
+    for share in (0.1, 0.5):
+        known, believed = best.interval("quantile", share), ours.quantile(share)
+        assert believed.value == pytest.approx(known.value, rel=2e-3)
+        assert believed.high / believed.low == pytest.approx(known.high / known.low, rel=1e-3)
+
+
+@BOTH
+def test_the_share_of_the_record_grows_with_the_record(dist):
+    prior, lives = prior_of(BELIEF, dist), CASES["every kind"]
+    shares = [posterior(replace(lives, count=n * lives.count), dist, prior).record_share for n in (0.1, 1, 10, 100)]
+    assert shares == sorted(shares)
+    assert 0 < shares[0] < 0.5 < shares[-1] < 1
+
+
+def test_records_that_contradict_a_belief_still_count():
+    """They widen B10's interval, and yet move it: a share of none would be false."""
+    ours = posterior(CASES["every kind"], WEIBULL, prior_of(BELIEF, WEIBULL).scaled(6))
+    assert ours.quantile(0.1).value < 0.8 * 6 * 20e3
+    assert ours.record_share > 0.2
+
+
+@BOTH
+@pytest.mark.parametrize("believed", [True, False], ids=["belief", "reference"])
+@pytest.mark.parametrize("case", CASES)
+def test_few_nodes_stand_for_the_posterior(dist, believed, case):
+    lives = CASES[case]
+    ours = posterior(lives, dist, prior_of(BELIEF, dist) if believed else reference_prior(lives, dist))
+    mu, sigma, weight = ours.nodes
+    assert mu.shape == sigma.shape == weight.shape
+    assert weight.size <= 256
+    assert weight.sum() == pytest.approx(1)
+    for share in (0.1, 0.5):
+        z = float(dist.z(share))
+        whole = ours.location + (z - ours.lean) * np.exp(ours.ln_spread)[:, None]
+        mean = (whole * ours.weight).sum()
+        spread = sqrt((np.square(whole - mean) * ours.weight).sum())
+        few = (mu + z * sigma) @ weight
+        assert few == pytest.approx(mean, abs=0.03 * spread)
+        assert sqrt(np.square(mu + z * sigma - few) @ weight) == pytest.approx(spread, rel=0.03)
+
+
+@BOTH
+def test_a_ratio_of_lives_moves_the_posterior(dist):
+    ours = posterior(CASES["every kind"], dist, prior_of(BELIEF, dist))
+    longer = ours.scaled(1.7)
+    assert longer.quantile(0.1).high == pytest.approx(1.7 * ours.quantile(0.1).high, rel=1e-9)
+    assert longer.sf(1.7 * 3e4) == pytest.approx(ours.sf(3e4), rel=1e-12)
+
+
+@pytest.mark.parametrize("dist", [WEIBULL, LOGNORMAL, EXPONENTIAL], ids=lambda d: d.name)
+@settings(max_examples=40, deadline=None)
+@given(data=st.data())
+def test_any_lives_have_a_posterior(dist, data):
+    """No kind of row, however few, crashes it; survival falls with distance and the intervals hold their value."""
+    rows = []
+    for _ in range(data.draw(st.integers(1, 8))):
+        a, b, c = sorted(data.draw(st.floats(1e3, 5e5)) for _ in range(3))
+        kind = data.draw(st.sampled_from([(a, b, b), (a, b, inf), (a, b, c), (0, 0, c), (0, b, inf)]))
+        rows.append((*kind, data.draw(st.integers(1, 3000))))
+    lives = Lives(*np.array(rows, float).T)
+    prior = data.draw(st.sampled_from([prior_of(BELIEF, dist), reference_prior(lives, dist)]))
+    ours = posterior(lives, dist, prior)
+    survival = ours.sf(np.geomspace(1, 1e7, 30))
+    assert (np.diff(survival) <= 1e-12).all()
+    assert survival[0] <= 1
+    assert 0 <= ours.record_share <= 1
+    b10, b50 = ours.quantile(0.1), ours.quantile(0.5)
+    assert b10.low <= b10.value <= b10.high
+    assert b10.value <= b50.value
+    at = ours.survival(b10.value)
+    assert at.value == pytest.approx(0.9, abs=1e-6)
+    assert at.low <= at.value <= at.high

@@ -181,6 +181,7 @@ def worth_left(process: Process, age: Array, seen: Array, renewed_worth: Array, 
     """
     p = process
     factor = exp(-span.discount * span.step)
+    age, seen, renewed_worth = (np.ascontiguousarray(a) for a in (age, seen, renewed_worth))  # one compiled variant
     return Left(
         *_left(
             p.mu, p.sigma, p.lognormal, p.cost, p.rate, p.speed, age, seen, renewed_worth, span.step, span.steps, factor

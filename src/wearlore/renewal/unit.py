@@ -51,8 +51,9 @@ class Effect:
 
 @dataclass(frozen=True, slots=True)
 class Cure:
-    """A future cure: its effect, and the money of a later visit made for it alone."""
+    """A future cure: its remedy, its effect, and the money of a later visit made for it alone."""
 
+    remedy: str
     effect: Effect
     money: float
 
@@ -136,6 +137,27 @@ class UnitWorth:
             cost += group_cost
             kept *= 1 - group_chance
         return cost, 1 - kept
+
+    def renewables(self) -> tuple[tuple[Group, Process, Process, Array, Array, Array, Array], ...]:
+        """For each group with a cure: itself, the process of the piece in place and of fresh ones, ages and ages last
+        seen good (d, m), one case for each draw, the age (m,) at which a cure starts the modes, and `worth_new`."""
+        found = []
+        for number, group in enumerate(self.groups):
+            if group.cure is None:
+                continue
+            effect, many = group.cure.effect, len(group.modes)
+            fitted = self._process(group, [(self.revision, self.grade)] * many, None, self.count)
+            fresh = self._process(group, [(effect.revision, effect.grade)] * many, None, self.count)
+            age, seen, weight = self._ages(group, None, 0.0, self.count)
+            case = (np.cumsum(weight, axis=1) > self._lots()[:, None]).argmax(axis=1)
+            worth = self._worth_renewed(number, group, None, self.count)
+            found.append((group, fitted, fresh, age[case], seen[case], self._start(fresh, effect), worth))
+        return tuple(found)
+
+    def _lots(self) -> Array:
+        """One number in (0, 1) for each draw, evenly spread, in an order of their own."""
+        order = next(iter(self.draws.values())).order
+        return (order[::-1] + 0.5) / order.size
 
     def _group_later(
         self, number: int, group: Group, effect: Effect | None, offset: float, draws: int

@@ -3,6 +3,7 @@
 from wearlore.scope.build import problem
 from wearlore.scope.explain import Advice, Habit, Reason, Scope, choose, explain
 from wearlore.scope.model import Candidate, Fault, Option, Problem, Step, Terms
+from wearlore.scope.policy import follow_advice, upkeep
 from wearlore.scope.solve import Program, Solution, by_min_cut, formulate, solve
 
 __all__ = [
@@ -21,7 +22,9 @@ __all__ = [
     "by_min_cut",
     "choose",
     "explain",
+    "follow_advice",
     "formulate",
     "problem",
     "solve",
+    "upkeep",
 ]

@@ -30,7 +30,7 @@ def problem(book: Book, vehicle: Vehicle, models: Models, terms: Terms, *, rng: 
     Raises NameNotKnown for a variant, unit, mode, tool or refused name that does not exist; ScopeError when no remedy
     in the book cures a fault that must be cured.
     """
-    return _Builder(book, vehicle, models, terms, rng).problem()
+    return Builder(book, vehicle, models, terms, rng).problem()
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +46,8 @@ class Way:
     tools: frozenset[str]
 
 
-class _Builder:
-    """Lives as long as `problem` runs."""
+class Builder:
+    """What the book makes of one vehicle under the terms; lives as long as one problem is built."""
 
     def __init__(self, book: Book, vehicle: Vehicle, models: Models, terms: Terms, rng: np.random.Generator) -> None:
         self.book, self.vehicle, self.models, self.terms = book, vehicle, models, terms
@@ -99,7 +99,7 @@ class _Builder:
         self, unit: FittedUnit, id_: str, remedy: Remedy, grade: Grade | None, main: dict[str, Offer]
     ) -> Way | None:
         """None when a part of it cannot be had for this engine."""
-        extra = [self.book.remedies[c] for c in remedy.companions if not self._units_of(self.book.remedies[c], unit)]
+        extra = [self.book.remedies[c] for c in remedy.companions if not self.units_of(self.book.remedies[c], unit)]
         extra = [e for e in extra if not e.variants or self.vehicle.variant in e.variants]
         operations = self.access.reach([o for r in (remedy, *extra) for o in r.operations])
         parts: dict[str, float] = {}
@@ -124,7 +124,7 @@ class _Builder:
         current = [name for name in revisions if name not in gone]
         return max(current, key=lambda name: str(revisions[name].from_date or ""), default=unit.revision)
 
-    def _units_of(self, remedy: Remedy, beside: FittedUnit) -> list[FittedUnit]:
+    def units_of(self, remedy: Remedy, beside: FittedUnit) -> list[FittedUnit]:
         """The units that a companion remedy is done to: at the same position where there is one, else all."""
         units = [unit for unit in self.vehicle.units if unit.component == remedy.component]
         return [unit for unit in units if unit.position and unit.position == beside.position] or units
@@ -155,7 +155,7 @@ class _Builder:
         companions = [
             other
             for id_ in self.book.remedies[way.remedy].companions
-            for beside in self._units_of(self.book.remedies[id_], unit)
+            for beside in self.units_of(self.book.remedies[id_], unit)
             for other in self.ways[beside.name]
             if other.remedy == id_ and other.grade in (way.grade, "original", None)
         ]
@@ -177,7 +177,7 @@ class _Builder:
 
     # worth
 
-    def _faults(self, unit: FittedUnit) -> frozenset[str]:
+    def faults(self, unit: FittedUnit) -> frozenset[str]:
         found = {state.mode for state in unit.modes if state.present}
         return frozenset(found | {fault.mode for fault in self.terms.must if fault.unit == unit.name})
 
@@ -189,7 +189,7 @@ class _Builder:
         speeds: dict[str, float] = {}
         for unit in self.vehicle.units:
             if self._refused(unit):
-                for fault in self._faults(unit):
+                for fault in self.faults(unit):
                     for mode, factor in self.book.modes[fault].accelerates.items():
                         speeds[mode] = speeds.get(mode, 1.0) * factor
         return speeds
@@ -197,7 +197,7 @@ class _Builder:
     def _risks(self, unit: FittedUnit) -> list[ModeRisk]:
         states = {state.mode: state for state in unit.modes}
         designs = {unit.revision} | {way.effect.revision for way in self.ways[unit.name]}
-        faults = self._faults(unit)
+        faults = self.faults(unit)
         risks = []
         for id_, mode in self.book.modes_of(unit.component):
             if not any(mode.applies(self.vehicle.variant, revision) for revision in designs):
@@ -220,7 +220,9 @@ class _Builder:
 
     def worth(self, unit: FittedUnit) -> UnitWorth:
         cures = [
-            Cure(way.effect, self._later_visit(unit, way)) for way in self.ways[unit.name] if way.effect.lowers is None
+            Cure(way.remedy, way.effect, self._later_visit(unit, way))
+            for way in self.ways[unit.name]
+            if way.effect.lowers is None
         ]
         return UnitWorth(
             self._risks(unit),
@@ -236,11 +238,15 @@ class _Builder:
 
     # the problem
 
+    def numbered(self) -> list[tuple[int, FittedUnit, Way]]:
+        """Every way of every unit, in the order of the problem's options."""
+        return [(u, unit, way) for u, unit in enumerate(self.vehicle.units) for way in self.ways[unit.name]]
+
     def problem(self) -> Problem:
         units = self.vehicle.units
-        numbered = [(u, unit, way) for u, unit in enumerate(units) for way in self.ways[unit.name]]
+        numbered = self.numbered()
         must = self._must(numbered)
-        spoils, free = self._spoils(numbered)
+        spoils, free = self.spoils(numbered)
         candidates, options = [], []
         for u, unit in enumerate(units):
             worth = self.worth(unit)
@@ -255,7 +261,7 @@ class _Builder:
                 now = float(np.interp(0.0, offsets, drift)) if offsets.size else 0.0
                 options.append(
                     replace(
-                        self._option(u, unit, way, free),
+                        self.option(u, unit, way, free),
                         after=after,
                         saving_at=drift - now + float(np.mean(left - after)),
                     )
@@ -265,7 +271,7 @@ class _Builder:
         ]
         return Problem(
             self.terms.labour_rate,
-            self._steps(numbered, free),
+            self.steps(numbered, free),
             tuple(candidates),
             tuple(options),
             must,
@@ -275,7 +281,7 @@ class _Builder:
 
     def _offsets(self, unit: FittedUnit, age: float | None) -> Array:
         """Where to look for the distance at which the advice flips; nowhere when something is already wrong."""
-        if self._faults(unit) or not self.ways[unit.name] or not unit.modes:
+        if self.faults(unit) or not self.ways[unit.name] or not unit.modes:
             return np.zeros(0)
         lowest = -min((state.age for state in unit.modes if state.age is not None), default=unit.at_least)
         offsets = OFFSETS * self.terms.horizon
@@ -285,7 +291,7 @@ class _Builder:
     def _curve(worth: UnitWorth, effect: Effect | None, offsets: Array) -> Array:
         return np.array([worth.later(effect, float(x), CURVE_DRAWS)[0].mean() for x in offsets])
 
-    def _option(self, number: int, unit: FittedUnit, way: Way, free: frozenset[str]) -> Option:
+    def option(self, number: int, unit: FittedUnit, way: Way, free: frozenset[str]) -> Option:
         charged = {p: q for p, q in self.access.spoiled(way.operations).items() if p not in free}
         parts = {part: max(0.0, quantity - charged.get(part, 0.0)) for part, quantity in way.parts.items()}
         return Option(
@@ -317,7 +323,7 @@ class _Builder:
                 )
         return must
 
-    def _spoils(
+    def spoils(
         self, numbered: list[tuple[int, FittedUnit, Way]]
     ) -> tuple[tuple[tuple[str, tuple[int, ...]], ...], frozenset[str]]:
         """Which steps spoil a unit, with the options that renew it; and the parts that are then paid by the option.
@@ -350,11 +356,11 @@ class _Builder:
                 continue
             groups += [
                 tuple(o for o, (_, u, way) in enumerate(numbered) if u.name == beside.name and way.remedy == id_)
-                for beside in self._units_of(companion, unit)
+                for beside in self.units_of(companion, unit)
             ]
         return tuple(groups)
 
-    def _steps(self, numbered: list[tuple[int, FittedUnit, Way]], free: frozenset[str]) -> dict[str, Step]:
+    def steps(self, numbered: list[tuple[int, FittedUnit, Way]], free: frozenset[str]) -> dict[str, Step]:
         operations = sorted({operation for _, _, way in numbered for operation in way.operations})
         steps = {VISIT: Step(VISIT, 0.0, self.terms.visit_fixed)}
         for id_ in operations:

@@ -1,0 +1,113 @@
+"""The advice as a policy for simulation: a vehicle's upkeep from the book, and a fast exact decision at each visit."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wearlore.book.model import Book
+from wearlore.renewal import Models
+from wearlore.renewal.upkeep import Mask, Moment, Policy, Renewable, Savings, Upkeep, savings
+from wearlore.scope.build import VISIT, Builder, Way
+from wearlore.scope.model import Terms
+from wearlore.scope.solve import closure
+from wearlore.vehicle import FittedUnit, Vehicle
+
+
+def upkeep(book: Book, vehicle: Vehicle, models: Models, terms: Terms, *, rng: np.random.Generator) -> Upkeep:
+    """The vehicle as things that fail and are renewed by their future cures; raises what `problem` raises."""
+    builder = Builder(book, vehicle, models, terms, rng)
+    numbered = builder.numbered()
+    spoils, free = builder.spoils(numbered)
+    found: list[Renewable] = []
+    ways: list[tuple[FittedUnit, Way, frozenset[str]]] = []
+    for u, unit in enumerate(vehicle.units):
+        worth = builder.worth(unit)
+        for group, fitted, fresh, age, seen, start, later in worth.renewables():
+            assert group.cure is not None
+            effect, remedy = group.cure.effect, group.cure.remedy
+            way = next(w for w in builder.ways[unit.name] if w.remedy == remedy and w.effect == effect)
+            option = builder.option(u, unit, way, free)
+            risks = [worth.risks[i] for i in group.modes]
+            consequence = np.array([risk.consequence for risk in risks])
+            failed = any(risk.present for risk in risks)
+            ways.append((unit, way, frozenset(risk.mode for risk in risks)))
+            found.append(
+                Renewable(
+                    unit.name,
+                    tuple(risk.mode for risk in risks),
+                    remedy,
+                    fitted,
+                    fresh,
+                    consequence,
+                    age,
+                    seen,
+                    start,
+                    later,
+                    option.money,
+                    option.needs,
+                    failed,
+                )
+            )
+    steps = builder.steps(numbered, free)
+    spoiled = [(step, {numbered[o][1].name: numbered[o][2] for o in group}) for step, group in spoils]
+    setup = {VISIT: terms.visit_fixed} | {
+        name: terms.labour_rate * step.hours for name, step in steps.items() if name in builder.shared
+    }
+    return Upkeep(
+        tuple(found),
+        {name: terms.labour_rate * step.hours + step.money for name, step in steps.items()},
+        {name: setup.get(name, 0.0) for name in steps},
+        _brings(builder, ways, spoiled),
+        builder.span,
+    )
+
+
+def _brings(
+    builder: Builder,
+    ways: list[tuple[FittedUnit, Way, frozenset[str]]],
+    spoils: list[tuple[str, dict[str, Way]]],
+) -> Mask:
+    """Companions, and units that a step spoils: (n, n), closed."""
+    brings = np.zeros((len(ways), len(ways)), bool)
+    for i, (unit, way, _) in enumerate(ways):
+        wanted = [
+            (beside.name, frozenset(builder.book.remedies[id_].cures))
+            for id_ in builder.book.remedies[way.remedy].companions
+            for beside in builder.units_of(builder.book.remedies[id_], unit)
+        ]
+        wanted += [
+            (name, renewing.effect.cures)
+            for step, by_unit in spoils
+            if step in way.operations
+            for name, renewing in by_unit.items()
+        ]
+        for name, cures in wanted:
+            brings[i] |= [other.name == name and modes <= cures for other, _, modes in ways]
+    for k in range(len(ways)):  # Warshall (1962)
+        brings |= brings[:, k : k + 1] & brings[k]
+    np.fill_diagonal(brings, False)
+    return brings
+
+
+def follow_advice(upkeep: Upkeep, table: Savings | None = None) -> Policy:
+    """At each visit the cheapest choice by this visit's cost and the savings later, by minimum cut."""
+    known = table or savings(upkeep)
+    names = sorted(upkeep.price)
+    number = {name: len(upkeep.renewables) + s for s, name in enumerate(names)}
+    money = np.array([item.money for item in upkeep.renewables])
+    prices = np.array([-upkeep.price[name] for name in names])
+    needs = [[number[name] for name in sorted(item.needs)] for item in upkeep.renewables]
+    brought = [np.flatnonzero(row).tolist() for row in upkeep.brings]
+
+    def policy(moment: Moment) -> Mask:
+        worth = known.at(moment.since, moment.ahead, moment.first) - money
+        asked = moment.failed | (worth > 0)
+        asked |= upkeep.brings[asked].any(axis=0)
+        implies = [(i, j) for i in np.flatnonzero(asked).tolist() for j in needs[i] + brought[i]]
+        chosen = closure(
+            np.concatenate([np.where(asked, worth, 0.0), prices]), implies, np.flatnonzero(moment.failed), ()
+        )
+        assert chosen is not None  # nothing is refused here
+        return chosen[: money.size]
+
+    return policy

@@ -17,6 +17,7 @@ from wearlore.jobcard import (
     Tightening,
     ToolLine,
 )
+from wearlore.jobcard.model import Half
 from wearlore.report.sheet import (
     Block,
     Bullets,
@@ -40,6 +41,11 @@ STAGES = {
     "closing": "Closing checks",
 }
 SIGNALS: tuple[Signal, ...] = ("DANGER", "WARNING", "CAUTION", "NOTICE")
+LEFT_HAND: dict[Half, str] = {
+    "off": "clockwise undoes it",
+    "on": "anticlockwise tightens it",
+    "do": "clockwise undoes it, anticlockwise tightens it",
+}
 OWNERSHIP = {
     "owned": "in the workshop",
     "hire": "to be hired",
@@ -248,7 +254,7 @@ def _step(step: Step, units: Units, numbers: dict[str, str], letters: dict[str, 
         ("Use", tuple(Line(_supply(supply)) for supply in step.consumables)),
         (
             "Undo" if step.half == "off" else "Tighten",
-            tuple(_tightening(fastener, units, undo=step.half == "off") for fastener in step.fasteners),
+            tuple(_tightening(fastener, units, step.half) for fastener in step.fasteners),
         ),
         ("For", (Line(_by_letter(step.items, letters)),) if named and step.items else ()),
     )
@@ -268,7 +274,7 @@ def _supply(supply: Supply, number: str = "") -> str:
     return f"{quantity} {supply.name}" + (f", {number}" if number else "")
 
 
-def _tightening(fastener: Tightening, units: Units, *, undo: bool) -> Line:
+def _tightening(fastener: Tightening, units: Units, half: Half) -> Line:
     """``6 × pump bolts, M8 10.9: 20 N·m, then 90°``, flagged when its thread is left-hand or it serves once."""
     size = " ".join(filter(None, (fastener.size, fastener.property_class)))
     text = f"{fastener.count} × {fastener.name}" + (f", {size}" if size else "")
@@ -277,7 +283,7 @@ def _tightening(fastener: Tightening, units: Units, *, undo: bool) -> Line:
         text += f": {', then '.join(stages)}"
     flags = []
     if fastener.left_hand:
-        flags.append("LEFT-HAND THREAD: " + ("clockwise undoes it" if undo else "anticlockwise tightens it"))
+        flags.append(f"LEFT-HAND THREAD: {LEFT_HAND[half]}")
     if fastener.one_time_use:
-        flags.append("ONE-TIME USE: " + ("discard" if undo else "fit new"))
+        flags.append("ONE-TIME USE: " + ("discard" if half == "off" else "fit new"))
     return Line(text, tuple(flags))

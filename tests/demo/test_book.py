@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import log
+from pathlib import Path
 
 import pytest
 
@@ -150,3 +151,14 @@ def test_beliefs_are_plausible_and_are_not_the_truth(book, truth):
             assert abs(log(quantile.at / true)) > 0.01, id_
             held += quantile.between[0] <= true <= quantile.between[1]
     assert held >= 0.75 * 2 * len(book.modes)
+
+
+def test_the_page_tells_the_counts_of_the_book(book):
+    page = (Path(__file__).parents[2] / "docs" / "demo-family.md").read_text(encoding="utf-8")
+    hidden = sum(mode.noticed == "hidden" for mode in book.modes.values())
+    for told in (
+        f"{len(book.components)} components", f"{len(book.modes)} failure modes ({hidden} hidden)",
+        f"{len(book.observations)} observations and {len(book.inspections)} inspections",
+        f"{len(book.operations)} labour operations", f"{len(book.remedies)} remedies", f"{len(book.parts)} parts",
+    ):  # fmt: skip
+        assert told in page, told

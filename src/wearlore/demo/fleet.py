@@ -36,6 +36,7 @@ READINGS = pa.schema(
 
 SETTLE_DAYS = 300  # a van changes hands, or is seen for the first time, no sooner than this after it was built
 SEEN_DAYS = 400  # and stays at least this long within the records, unless they end
+MIDDLE_AGE_KM = 150_000
 SHOWN = ("chain-stretch", "rear-seal-leak", "clutch-worn")  # faults that share the gearbox's removal
 
 
@@ -91,31 +92,32 @@ def default_van(fleet: Fleet) -> DemoVan:
     """The van that demonstrates a scope best: still in the fleet, its fault found and put off, its history long.
 
     Among the faults that share the gearbox's removal, the stretched chain first; then a history complete from new, then
-    the greatest number of lines. Raises NameNotKnown when no van carries such a fault.
+    the odometer nearest to that of middle age. Raises NameNotKnown when no van carries such a fault.
     """
     lines = fleet.lines
     end = pc.max(lines["date"]).as_py()
-    seen = _last_and_count(lines)
+    seen = _last(lines)
     complete = set(fleet.vehicles.filter(pc.field("history") == "complete")["vehicle"].to_pylist())
     for mode in SHOWN:
         found = lines.filter((pc.field("mode") == mode) & (pc.field("finding") == "failed"))
         component = found["component"][0].as_py() if found.num_rows else ""
-        cured = _last_and_count(lines.filter((pc.field("component") == component) & (pc.field("action") == "renewed")))
+        cured = _last(lines.filter((pc.field("component") == component) & (pc.field("action") == "renewed")))
         still_open = [
             vehicle
-            for vehicle, (last, _) in _last_and_count(found).items()
+            for vehicle, (last, _) in _last(found).items()
             if seen[vehicle][0] == end and (vehicle not in cured or cured[vehicle][0] < last)
         ]
         if still_open:
-            return DemoVan(max(still_open, key=lambda v: (v in complete, seen[v][1], v)), component, mode)
+            best = min(still_open, key=lambda v: (v not in complete, abs(seen[v][1] - MIDDLE_AGE_KM), v))
+            return DemoVan(best, component, mode)
     raise NameNotKnown("van with an open fault", ", ".join(SHOWN), ())
 
 
-def _last_and_count(lines: pa.Table) -> dict[str, tuple[date, int]]:
-    """Vehicle -> date of its last line, and the number of its lines."""
-    grouped = lines.group_by("vehicle").aggregate([("date", "max"), ("date", "count")])
-    columns = [grouped[name].to_pylist() for name in ("vehicle", "date_max", "date_count")]
-    return {vehicle: (last, count) for vehicle, last, count in zip(*columns, strict=True)}
+def _last(lines: pa.Table) -> dict[str, tuple[date, int]]:
+    """Vehicle -> date and odometer of its last line."""
+    grouped = lines.group_by("vehicle").aggregate([("date", "max"), ("odometer", "max")])
+    columns = [grouped[name].to_pylist() for name in ("vehicle", "date_max", "odometer_max")]
+    return {vehicle: (day, km) for vehicle, day, km in zip(*columns, strict=True)}
 
 
 def _facts(book: Book, truth: Truth, id_: str, variant: str, rng: np.random.Generator) -> Facts:

@@ -215,6 +215,10 @@ class Van:
             shown, cures = [*shown, *failed], [*cures, *failed]
         self.present[shown] = True
         self.notice[shown] = inf
+        at_hand = {component for at in reached for component in self.truth.reached[at]}
+        for slot in np.flatnonzero(self.present):
+            if self.layout.component[self.layout.unit[slot]] in at_hand and slot not in cures:
+                cures.append(int(slot))  # put off so far; now it is apart
         cleaned = {s for s in cures if self.rng.random() < self.layout.life[s].cleaned}
         renewed = {self.layout.unit[s]: "" for s in cures if s not in cleaned}
         self._add_habits(renewed, reached | ({"service"} if kind == "service" else set()))

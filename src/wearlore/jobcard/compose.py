@@ -173,6 +173,11 @@ class _Visit:
         """Parts of the remedies, then what the operations spoil, then fasteners that serve once."""
         return _part_lines([*self._remedy_parts(), *self._spoiled_parts(), *self._fastener_parts()])
 
+    @cached_property
+    def _named(self) -> dict[str, Offer]:
+        """What the chosen remedies say to fit."""
+        return {part: offer for entry in self.entries for part, offer in entry.chosen.offers.items()}
+
     def _remedy_parts(self) -> Iterator[_Wanted]:
         for entry in self.entries:
             for part, quantity in entry.remedy.parts.items():
@@ -183,7 +188,7 @@ class _Visit:
         for id_ in self.order:
             for part, quantity in self.operations[id_].spoils.items():
                 need = Need("spoiled", self.operations[id_].name, quantity)
-                yield _Wanted(part, self.book.parts[part].name, self.access.offer(part), need)
+                yield _Wanted(part, self.book.parts[part].name, self._named.get(part) or self.access.offer(part), need)
 
     def _fastener_parts(self) -> Iterator[_Wanted]:
         for id_ in self.order:

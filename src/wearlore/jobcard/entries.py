@@ -51,8 +51,8 @@ def _checked(book: Book, variant: str, chosen: Chosen) -> Remedy:
     if chosen.position not in places:
         raise NameNotKnown(f"position of {remedy.component}", chosen.position, [place for place in places if place])
     for part in chosen.offers:
-        if part not in remedy.parts:
-            raise NameNotKnown(f"part of remedy {chosen.remedy}", part, remedy.parts)
+        if part not in book.parts:
+            raise NameNotKnown("part", part, book.parts)
     if remedy.variants and variant not in remedy.variants:
         raise ScopeError(
             f"remedy {chosen.remedy!r} is for {', '.join(remedy.variants)}, not for variant {variant!r}",

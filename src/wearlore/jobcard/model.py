@@ -24,8 +24,8 @@ DEFERS = (
 class Chosen:
     """One remedy to do in the visit, on one position of its component.
 
-    ``offers`` names what to fit for a part of the remedy; a part that it does not name is the one that
-    `Part.offer_for` gives for ``grade``.
+    ``offers`` names what to fit for a part of the remedy, or for one spoiled on the way to it; a part that it does not
+    name is the one that `Part.offer_for` gives for ``grade``.
     """
 
     remedy: str

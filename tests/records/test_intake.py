@@ -239,6 +239,35 @@ class TestBadLines:
             in one(give, "v1,2017-01-01,50000,injector,2,original")[2]
         )
 
+    @pytest.mark.parametrize(
+        ("earlier", "row", "fitted"),
+        [
+            ("", "v3,2021-01-01,30000,pump,,failed,pump-crack", "C"),  # built in 2019, records from new
+            ("v1,2016-01-01,40000,pump,,,,renewed,", "v1,2017-01-01,50000,pump,,failed,pump-crack", "B"),
+            ("v3,2020-01-01,20000,pump,,,,renewed,A", "v3,2021-01-01,30000,pump,,failed,pump-noise", "A"),
+        ],
+    )  # fmt: skip
+    def test_a_mode_that_the_fitted_revision_cannot_have(self, give: Give, earlier: str, row: str, fitted: str) -> None:
+        if earlier:
+            give("earlier.csv", f"{HEAD}\n{earlier},\n")
+        line, field, message = one(give, row)
+        assert (line, field) == (2, "mode")
+        assert f"a mode that revision {fitted} of pump can have" in message
+
+    @pytest.mark.parametrize(
+        ("earlier", "row"),
+        [
+            ("", "v1,2017-01-01,50000,pump,,failed,pump-crack"),  # built in 2014, level A
+            ("", "v2,2017-01-01,50000,pump,,failed,pump-crack"),  # what was fitted then nobody knows
+            ("v3,2021-01-01,30000,pump,,,,renewed,A", "v3,2021-02-01,30000,pump,,failed,pump-crack"),
+            ("v1,2017-01-01,50000,pump,,,,renewed,", "v1,2017-01-01,50000,pump,,failed,pump-crack"),  # the old one
+        ],
+    )  # fmt: skip
+    def test_a_mode_that_the_fitted_revision_can_have_or_may_have(self, give: Give, earlier: str, row: str) -> None:
+        if earlier:
+            give("earlier.csv", f"{HEAD}\n{earlier},\n")
+        assert give("lines.csv", f"{HEAD}\n{row},,,\n").stored == 1
+
     def test_all_problems_at_once_in_the_order_of_the_file(self, give: Give) -> None:
         problems = refusal(give, f"{HEAD}\nv8,x,-1,,,,,,,\nv1,2016-01-01,5,,,,,,,\nv1,2017-01-01,9,pomp,,bad,,,,\n")
         assert [(line, field) for line, field, _ in problems] == [

@@ -123,8 +123,10 @@ class _Counts:
         self._add("good", mode, good)
         self._add("late_entry", mode, entry > 0)
         self._add("distance_at_risk", mode, end - entry)
-        pairs = np.unique(vehicle.astype(np.int64) * self.modes + mode)
-        self._add("vehicles", pairs % self.modes, np.ones(pairs.size))
+        if n:
+            contributes = np.zeros((int(vehicle[-1] - vehicle[0]) + 1, self.modes), np.bool_)
+            contributes[vehicle - vehicle[0], mode] = True
+            self._sum("vehicles", contributes.sum(axis=0))
         for k, name in enumerate(("unknown_start", "never_looked", "at_entry", "no_distance", "contradicted")):
             self._sum(name, emitted.left_out[:, k].astype(np.float64))
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from wearlore.book.model import Book, Component, Grade
 from wearlore.errors import RecordsError, RecordsErrors
 from wearlore.lifetimes.walk import NO_CLEAN, Design, History, Ints
+from wearlore.records.checks import levels
 from wearlore.records.store import Store
 
 GRADES: tuple[str, ...] = get_args(Grade)
@@ -50,7 +51,7 @@ def design_of(book: Book, codes: Codes) -> Design:
     """The book as the arrays of `Design`."""
     unit_component = [codes.components.index(component) for component, _ in codes.units]
     modes_in = np.bincount(codes.mode_component, minlength=len(codes.components))
-    levels = [_levels(book.components[id_]) for id_ in codes.components]
+    currents = [_levels(book.components[id_]) for id_ in codes.components]
     applies = np.zeros((len(codes.modes), len(codes.variants), max(map(len, codes.revisions))), np.bool_)
     restores = np.full((len(codes.variants), len(codes.modes)), NO_CLEAN)
     for m, id_ in enumerate(codes.modes):
@@ -67,9 +68,9 @@ def design_of(book: Book, codes: Codes) -> Design:
         applies=applies,
         hidden=np.array([book.modes[id_].noticed == "hidden" for id_ in codes.modes], np.bool_),
         restores=restores,
-        level_from=_ints([day for level in levels for day, _ in level]),
-        level=_ints([revision for level in levels for _, revision in level]),
-        first_level=_starts([len(level) for level in levels]),
+        level_from=_ints([day for current in currents for day, _ in current]),
+        level=_ints([revision for current in currents for _, revision in current]),
+        first_level=_starts([len(current) for current in currents]),
     )
 
 
@@ -88,10 +89,9 @@ def _restores(book: Book, mode: str, variant: str) -> float:
 
 
 def _levels(component: Component) -> list[tuple[int, int]]:
-    """(day, revision) at each change of the current revision, as `Component.revision_at` tells it."""
+    """(day, code of the revision) at each change of the current revision."""
     names = tuple(component.revisions) or ("",)
-    days = sorted({date.min, *(r.from_date for r in component.revisions.values() if r.from_date)})
-    return [((day - EPOCH).days, names.index(component.revision_at(day))) for day in days]
+    return [((day - EPOCH).days, names.index(revision)) for day, revision in levels(component)]
 
 
 # every line spread over the units that it names, with a bare row for each visit

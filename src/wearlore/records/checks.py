@@ -10,13 +10,14 @@ from collections.abc import Iterable, Iterator
 from datetime import date
 from typing import NamedTuple, get_args
 
-from wearlore.book.model import Book, Grade
+from wearlore.book.model import Book, Component, Grade
 from wearlore.records.files import Kind
+from wearlore.records.history import FITTED, RENEWALS, SPANS
 from wearlore.records.store import Connection
 from wearlore.units import KM_PER
 
 LARGEST_ODOMETER = 9_999_999
-TEMPORARY = ("staging", "typed", "problems", "known", "modes_known", "levels")
+TEMPORARY = ("staging", "typed", "problems", "known", "modes_known", "levels", "modes_limited")
 
 
 class Check(NamedTuple):
@@ -82,6 +83,12 @@ def _mode_rows(book: Book) -> Iterator[tuple[str, str, str, bool, bool]]:
             yield variant, mode.component, id_, applies, cleanable
 
 
+def levels(component: Component) -> list[tuple[date, str]]:
+    """Each day on which another revision becomes the current one, with that revision, in order."""
+    days = sorted({date.min, *(r.from_date for r in component.revisions.values() if r.from_date)})
+    return [(day, component.revision_at(day)) for day in days]
+
+
 def stage_book(connection: Connection, book: Book) -> None:
     """Temporary tables of the book's names."""
     connection.execute("CREATE OR REPLACE TEMP TABLE known (field VARCHAR, scope VARCHAR, name VARCHAR)")
@@ -92,6 +99,15 @@ def stage_book(connection: Connection, book: Book) -> None:
         "(variant VARCHAR, component VARCHAR, mode VARCHAR, applies BOOLEAN, cleanable BOOLEAN)"
     )
     connection.executemany("INSERT INTO modes_known VALUES (?, ?, ?, ?, ?)", [list(r) for r in _mode_rows(book)])
+    connection.execute("CREATE OR REPLACE TEMP TABLE levels (component VARCHAR, day DATE, revision VARCHAR)")
+    connection.executemany(
+        "INSERT INTO levels VALUES (?, ?, ?)",
+        [[id_, day, name] for id_, component in book.components.items() for day, name in levels(component)],
+    )
+    limited = [[id_, list(mode.revisions)] for id_, mode in book.modes.items() if mode.revisions]
+    connection.execute("CREATE OR REPLACE TEMP TABLE modes_limited (mode VARCHAR, revisions VARCHAR[])")
+    if limited:
+        connection.executemany("INSERT INTO modes_limited VALUES (?, ?)", limited)
 
 
 def refine(connection: Connection, kind: Kind, book: Book) -> None:
@@ -222,22 +238,6 @@ def _shown(km: str, distance: str) -> str:
     return f"printf('%.0f {distance}', {km} / {KM_PER[distance]!r})"
 
 
-# per vehicle and day: the greatest odometer before it (in the file and the store), the least after it (in the store)
-SPANS = """typed t JOIN (
-    SELECT vehicle, day, max(high) OVER earlier AS before, min(low_stored) OVER later AS after
-    FROM (
-        SELECT vehicle, day, max(km) AS high, min(km) FILTER (stored) AS low_stored
-        FROM (
-            SELECT vehicle, day, km, false AS stored FROM typed
-            WHERE day IS NOT NULL AND km BETWEEN 0 AND 1e8 AND number >= 0
-            UNION ALL
-            SELECT vehicle, date, km, true FROM visits SEMI JOIN typed USING (vehicle)
-        ) GROUP BY vehicle, day
-    )
-    WINDOW earlier AS (PARTITION BY vehicle ORDER BY day ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING),
-           later AS (PARTITION BY vehicle ORDER BY day ROWS BETWEEN 1 FOLLOWING AND UNBOUNDED FOLLOWING)
-) s ON s.vehicle = t.vehicle AND s.day = t.day AND t.number >= 0"""
-
 SAID = "coalesce(position, finding, mode, action, revision, grade)"
 LIMITED = "component IS NOT NULL AND variant IS NOT NULL"
 
@@ -270,7 +270,10 @@ def _line_checks() -> list[Check]:
         ),
         one_of("finding", ("failed", "good", "original")),
         one_of("action", ("renewed", "cleaned")),
-        Check("mode", "finding = 'failed' AND mode IS NULL AND component IS NOT NULL", "'the mode that failed'", "'Say how it failed.'"),
+        Check(
+            "mode", "finding = 'failed' AND mode IS NULL AND component IS NOT NULL", "'the mode that failed'",
+            "'Say how it failed.'",
+        ),
         Check(
             "mode", f"NOT {unknown('component', 'component')} AND {unknown('mode', 'mode', 'component')}",
             "'a mode of ' || component", nearest("mode", "mode", "component"),
@@ -308,20 +311,16 @@ def _line_checks() -> list[Check]:
             "'nothing here unless the action is renewed'", "'It names the source grade of the part that was fitted.'",
         ),
         Check(
+            "mode", "NOT list_contains(revisions, fitted)",
+            "'a mode that revision ' || fitted || ' of ' || component || ' can have'",
+            "'By the records that revision was fitted; ''' || mode || ''' belongs to ' "
+            "|| array_to_string(revisions, ', ') || '.'", FITTED,
+        ),
+        Check(
             "finding", "finding = 'original' AND r.day < t.day", "'a unit that was not renewed before'",
             "'It was renewed on ' || r.day || '.'", RENEWALS,
         ),
     ]  # fmt: skip
-
-
-# the first renewal of each unit, in the file and the store
-RENEWALS = """typed t JOIN (
-    SELECT vehicle, component, position, min(day) AS day FROM (
-        SELECT vehicle, component, position, day, action FROM typed
-        UNION ALL SELECT vehicle, component, position, date, action FROM lines SEMI JOIN typed USING (vehicle)
-    ) WHERE action = 'renewed' GROUP BY vehicle, component, position
-) r ON r.vehicle = t.vehicle AND r.component = t.component
-    AND (r.position IS NOT DISTINCT FROM t.position OR r.position = 'all')"""
 
 
 def _reading_checks() -> list[Check]:

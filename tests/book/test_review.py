@@ -118,3 +118,31 @@ def test_a_book_made_in_python_is_reviewed_too(book_file):
 def test_form_of_trouble_codes(reference):  # check 8.05
     for row in (row for row in reference("book_codes.csv") if row["what"] == "trouble"):
         assert bool(TROUBLE_CODE.fullmatch(row["code"])) == (row["valid"] == "yes"), row
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {
+            "noticed: evident": "noticed: evident\n    variants: [turbo]",
+            "parts: {belt: 1}": "parts: {belt: 1}\n    variants: [turbo]",
+        },
+        {"price: 0.9}": "price: 0.9, variants: [turbo]}"},
+        {"at: 80000, between: [60000, 105000]": "at: 80000, between: [80000, 105000]"},
+        {"at: 80000, between: [60000, 105000]": "at: 80000, between: [60000, 80000]"},
+        {"        torque: {stages: [21]}\n": ""},
+        {'        property_class: "8.8"\n        torque: {stages: [21]}': "        torque: {stages: [900]}"},
+        {"A: {note: plastic impeller}": "A: {note: plastic impeller, from_date: 2014-06-01}"},
+    ],
+    ids=[
+        "mode of one variant",
+        "part for one variant",
+        "at the low end",
+        "at the high end",
+        "no torque",
+        "no class",
+        "same day",
+    ],
+)
+def test_what_is_right_though_near_to_what_is_wrong(findings, changes):
+    assert findings(changes) == ()

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date
 from itertools import groupby
+from typing import Literal
 
 from wearlore.estimate import Estimate
 from wearlore.jobcard import CustomerEstimate, EstimateLine, OwnerPage, Reason
 from wearlore.report.card import in_hours, subject_facts, vehicle_title, when
-from wearlore.report.sheet import Advice, Block, Bullets, Column, Heading, Paragraph, Sheet, SignOff, Table
+from wearlore.report.sheet import Block, Bullets, Column, Heading, Paragraph, Sheet, SignOff, Table
 from wearlore.units import Units, show_share
 
 KINDS = {
@@ -61,8 +63,8 @@ def owner_page(page: OwnerPage, units: Units, made_on: date) -> Sheet:
         facts=subject_facts(page.subject, units),
         blocks=(
             *when(page.found, Heading("What was found"), Bullets(page.found)),
-            *when(page.advised, Heading("What we advise now"), *(_advised(reason, units) for reason in page.advised)),
-            *when(page.waiting, Heading("What can wait"), *(_waiting(reason, units) for reason in page.waiting)),
+            *when(page.advised, Heading("What we advise now"), _reasons(page.advised, ADVISED, units)),
+            *when(page.waiting, Heading("What can wait"), _reasons(page.waiting, WAITING, units)),
             Heading("What it costs"),
             Table(
                 (Column("", wide=True), Column(units.currency, "right")),
@@ -70,11 +72,13 @@ def owner_page(page: OwnerPage, units: Units, made_on: date) -> Sheet:
                 totals=3 if priced.tax_rate else 1,
             ),
             *when(
-                [reason for reason in (*page.advised, *page.waiting) if reason.chance is not None],
+                page.advised or page.waiting,
                 Paragraph(
-                    f"Chances are for the next {horizon}, if the piece is left as it is. They come from records of "
-                    "other vehicles of this kind and from experience; a single vehicle may do better or worse. "
-                    "Amounts beside single items are without tax.",
+                    f"Chance: of needing it within the next {horizon} if it is left as it is. If left: what it then "
+                    f"costs on average over that distance, its own visit and what it brings about included, weighed by "
+                    "that chance. Both come from records of other vehicles of this kind and from experience; a single "
+                    "vehicle may do better or worse. Done now: what it adds to this visit. Amounts of single pieces "
+                    "are without tax.",
                     "small",
                 ),
             ),
@@ -127,26 +131,48 @@ def _chance(chance: float | Estimate) -> str:
     return show_share(chance)
 
 
-def _reason_facts(reason: Reason, units: Units, words: Sequence[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
-    values = {
-        "now": None if reason.cost_now is None else units.show_money(reason.cost_now),
-        "later": None if reason.cost_later is None else units.show_money(reason.cost_later),
-        "chance": None if reason.chance is None else _chance(reason.chance),
-        "until": None if reason.wait_until_km is None else units.show_distance(reason.wait_until_km),
-    }
-    return tuple((label, value) for label, key in words if (value := values[key]) is not None)
+def _reasons(reasons: Sequence[Reason], columns: Sequence[_Shown], units: Units) -> Table:
+    """What is said of each piece, pieces with the same reason together under it."""
+    groups: dict[str, list[Reason]] = {}
+    for reason in reasons:
+        groups.setdefault(reason.sentence, []).append(reason)
+    used = [shown for shown in columns if any(shown.of(reason, units) for reason in reasons)]
+    rows: list[tuple[str, ...]] = []
+    for sentence, group in groups.items():
+        rows += [(sentence,)] if sentence else []
+        rows += [(reason.unit, *(shown.of(reason, units) for shown in used)) for reason in group]
+    return Table((Column("Piece", wide=True), *(Column(shown.label(units), "right") for shown in used)), tuple(rows))
 
 
-def _advised(reason: Reason, units: Units) -> Advice:
-    words = (("Done now", "now"), ("If left, on average", "later"), ("Chance of needing it", "chance"))
-    return Advice(reason.unit, reason.sentence, _reason_facts(reason, units, words))
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """A column of the owner's page."""
+
+    words: str
+    what: Literal["now", "later", "chance", "until"]
+
+    def label(self, units: Units) -> str:
+        return {"now": f"{self.words}, {units.currency}", "later": f"{self.words}, {units.currency}"}.get(
+            self.what, self.words
+        )
+
+    def of(self, reason: Reason, units: Units) -> str:
+        """The value in words; empty when it is not known."""
+        match self.what:
+            case "now":
+                return "" if reason.cost_now is None else f"{reason.cost_now:,.0f}"
+            case "later":
+                return "" if reason.cost_later is None else f"{reason.cost_later:,.0f}"
+            case "chance":
+                return "" if reason.chance is None else _chance(reason.chance)
+            case "until":
+                return "" if reason.wait_until_km is None else units.show_distance(reason.wait_until_km)
 
 
-def _waiting(reason: Reason, units: Units) -> Advice:
-    words = (
-        ("Can wait until about", "until"),
-        ("Chance of needing it", "chance"),
-        ("If left, on average", "later"),
-        ("Done now it would add", "now"),
-    )
-    return Advice(reason.unit, reason.sentence, _reason_facts(reason, units, words))
+ADVISED = (_Shown("Done now", "now"), _Shown("If left", "later"), _Shown("Chance", "chance"))
+WAITING = (
+    _Shown("Can wait until", "until"),
+    _Shown("Chance", "chance"),
+    _Shown("If left", "later"),
+    _Shown("Done now", "now"),
+)

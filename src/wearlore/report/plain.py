@@ -11,8 +11,8 @@ from rich.panel import Panel
 from rich.table import Table as Grid
 from rich.text import Text
 
+from wearlore.report.columns import lay_out
 from wearlore.report.sheet import (
-    Advice,
     Block,
     Bullets,
     Callout,
@@ -59,11 +59,9 @@ def _block(block: Block, width: int) -> list[RenderableType]:
         case Callout():
             return [_callout(block)]
         case Table():
-            return [_table(block)]
+            return lay_out(block, width)
         case StepBlock():
             return _step(block)
-        case Advice(title, text, facts):
-            return [Text(f"\n{title}"), Padding(Text(text), (0, 0, 0, 2)), Padding(_pairs(facts), (0, 0, 0, 2))]
         case SignOff(roles, text):
             lines = [Text(f"\n{role + ' ':.<{width - 32}} date {'.' * 26}") for role in roles]
             return [*([Text(text)] if text else []), *lines]
@@ -87,25 +85,6 @@ def _callout(callout: Callout) -> Panel:
     return Panel(Text(callout.text), title=Text(title), title_align="left", box=box.HEAVY)
 
 
-def _table(table: Table) -> Grid:
-    grid = Grid(box=box.SIMPLE_HEAD, padding=(0, 1, 0, 0), pad_edge=False, expand=True, show_edge=False)
-    for column in table.columns:
-        grid.add_column(
-            Text(column.label),
-            justify=column.align,
-            ratio=1 if column.wide else None,
-            no_wrap=not column.wide,
-            vertical="top",
-        )
-    body = len(table.rows) - table.totals
-    for number, row in enumerate(table.rows):
-        if number == body:
-            grid.add_section()
-        across = len(row) < len(table.columns) and number > 0
-        grid.add_row(*(Text(("\n" if across else "") + cell) for cell in row))
-    return grid
-
-
 def _step(step: StepBlock) -> list[RenderableType]:
     tags = "".join(f"  ({tag})" for tag in step.tags)
     head = Grid.grid(padding=(0, 1, 0, 0), expand=True)
@@ -113,7 +92,7 @@ def _step(step: StepBlock) -> list[RenderableType]:
     head.add_column(ratio=1)
     head.add_column(justify="right", no_wrap=True)
     head.add_row(Text(f"[ ] {step.number:>2}"), Text(f"{step.title}{tags}"), Text(step.time))
-    rows = [(f"{letter})", text) for letter, text in zip("abcdefghijklmnopqrstuvwxyz", step.instructions, strict=False)]
+    rows = [(f"{chr(97 + n) if n < 26 else n + 1})", text) for n, text in enumerate(step.instructions)]
     rows += [
         (f"{label}:" if n == 0 else "", _flagged(line)) for label, lines in step.details for n, line in enumerate(lines)
     ]

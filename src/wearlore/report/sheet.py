@@ -76,15 +76,6 @@ class StepBlock:
 
 
 @dataclass(frozen=True, slots=True)
-class Advice:
-    """One thing done now or left, on the owner's page."""
-
-    title: str
-    text: str
-    facts: tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True, slots=True)
 class SignOff:
     """Lines to sign on, after what is signed."""
 
@@ -92,7 +83,7 @@ class SignOff:
     text: str = ""
 
 
-Block = Heading | Paragraph | Bullets | Callout | Table | StepBlock | Advice | SignOff
+Block = Heading | Paragraph | Bullets | Callout | Table | StepBlock | SignOff
 
 
 @dataclass(frozen=True, slots=True)

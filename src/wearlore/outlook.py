@@ -106,15 +106,13 @@ def _run(upkeep: Upkeep, policy: Policy, pieces: Pieces, run: int) -> _Total:
     found = np.array([item.failed for item in upkeep.renewables], dtype=bool)
     life = np.where(found, 0.0, pieces.life[run, :, 0])
     total, km = _Total(), 0.0
-    failed = found
+    failed = known = found  # what brought the vehicle in has already cost what it costs beyond its cure
     while True:
         if failed.any():
             done = policy(Moment(failed, km - renewed_at, piece == 0, upkeep.span.km - km))
             charge = np.exp(-upkeep.span.discount * km)
             mode = pieces.mode[run, number, piece % kept]
-            beyond = sum(
-                upkeep.renewables[i].consequence[mode[i]] for i in np.flatnonzero(failed) if total.visits or km
-            )
+            beyond = sum(upkeep.renewables[i].consequence[mode[i]] for i in np.flatnonzero(failed & ~known))
             total.cost += charge * (_visit_cost(upkeep, done) + beyond)
             if total.visits:
                 _count_setup(upkeep, done, total)
@@ -122,7 +120,7 @@ def _run(upkeep: Upkeep, policy: Policy, pieces: Pieces, run: int) -> _Total:
             piece = piece + done
             renewed_at = np.where(done, km, renewed_at)
             life = np.where(done, pieces.life[run, number, piece % kept], life)
-        due = renewed_at + life
+        due, known = renewed_at + life, np.zeros(n, bool)
         km = float(due.min(initial=np.inf))
         if km >= upkeep.span.km:
             return total

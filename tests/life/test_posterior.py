@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import gamma, lognorm, nct, weibull_min
+from scipy.stats import gamma, nct, norm
 from scipy.stats import t as student
 
 from wearlore.book.model import Belief
@@ -45,30 +45,44 @@ VAGUE = Prior(LOGNORMAL, "reference", 11.0, 0.0, 1e4, 0.0, 1e3)  # flat in (mu, 
 
 
 def brute(lives, dist, prior):
-    """Weights on a dense, plain grid of (mu, ln sigma), the likelihood by scipy's distributions."""
-    best = posterior(lives, dist, prior)
-    mu_seen, sigma_seen, _ = best.nodes
-    mu = np.linspace(mu_seen.min() - 1.5, mu_seen.max() + 1.5, 700)
-    tau = np.linspace(log(sigma_seen.min()) - 0.7, log(sigma_seen.max()) + 0.7, 500)[:, None]
+    """Weights on a dense, plain grid of (mu, ln sigma), trimmed to where there is density; formulas written out."""
+    mu, tau = np.linspace(4, 24, 800), np.linspace(-4.5, 3.5, 400)[:, None]
+    density = log_density(lives, dist, prior, mu, tau)
+    alive = density > density.max() - 17
+    mu = np.linspace(*mu[alive.any(axis=0)][[0, -1]], 700)
+    tau = np.linspace(*tau[alive.any(axis=1), 0][[0, -1]], 500)[:, None]
+    density = log_density(lives, dist, prior, mu, tau)
+    weight = np.exp(density - density.max())
+    return mu, np.exp(tau), weight / weight.sum()
+
+
+def log_density(lives, dist, prior, mu, tau):
     sigma = np.exp(tau)
-    known = lognorm(sigma, scale=np.exp(mu)) if dist is LOGNORMAL else weibull_min(1 / sigma, scale=np.exp(mu))
+
+    def log_sf(t):
+        if dist is LOGNORMAL:
+            return norm.logsf((log(t) - mu) / sigma)
+        return -np.exp(np.minimum((log(t) - mu) / sigma, 600))
+
+    def log_pdf(t):
+        if dist is LOGNORMAL:
+            return norm.logpdf((log(t) - mu) / sigma) - np.log(sigma * t)
+        return -np.log(sigma) - mu / sigma + (1 / sigma - 1) * log(t) + log_sf(t)
+
     density = prior.log_density(mu, tau)
     for entry, lower, upper, count in zip(lives.entry, lives.lower, lives.upper, lives.count, strict=True):
-        if lower == upper:
-            row = known.logpdf(lower)
-        elif upper == inf:
-            row = known.logsf(lower)
-        else:
-            with np.errstate(divide="ignore"):
-                row = np.log(known.cdf(upper) - known.cdf(lower))
-        density = density + count * (row - known.logsf(entry))
-    weight = np.exp(density - density.max())
-    return mu, sigma, weight / weight.sum()
+        with np.errstate(divide="ignore"):  # an interval of no chance at some far point of the grid
+            row = log_pdf(lower) if lower == upper else log_sf(lower) if lower else 0.0
+            if lower < upper < inf:
+                row = np.log(np.exp(row) - np.exp(log_sf(upper)))
+        density = density + count * (row - (log_sf(entry) if entry else 0.0))
+    return density
 
 
 def quantiles(values, weight, shares):
     order = np.argsort(values, axis=None)
-    return np.interp(shares, np.cumsum(weight.ravel()[order]), values.ravel()[order])
+    sorted_weight = weight.ravel()[order]
+    return np.interp(shares, np.cumsum(sorted_weight) - sorted_weight / 2, values.ravel()[order])
 
 
 @BOTH
@@ -79,16 +93,15 @@ def test_posterior_by_brute_force(dist, believed, case):
     prior = prior_of(BELIEF, dist) if believed else reference_prior(lives, dist)
     ours = posterior(lives, dist, prior)
     mu, sigma, weight = brute(lives, dist, prior)
-    for share in (0.1, 0.5):
+    for share in (0.1, 0.6):  # at 0.5 ln of a lognormal's quantile is mu: all on the brute grid's few columns
         estimate = ours.quantile(share)
         expected = np.exp(quantiles(mu + float(dist.z(share)) * sigma, weight, [0.025, 0.5, 0.975]))
         assert (estimate.low, estimate.value, estimate.high) == pytest.approx(tuple(expected), rel=5e-3)
     shape = ours.shape()
     expected = quantiles(1 / (sigma + 0 * mu), weight, [0.025, 0.5, 0.975])
     # the brute-force grid has one line per sigma: its quantiles are that coarse
-    assert (shape.low, shape.value, shape.high) == pytest.approx(
-        tuple(expected), rel=2 * float(sigma[1, 0] / sigma[0, 0] - 1)
-    )
+    coarse = 2 * float(sigma[1, 0] / sigma[0, 0] - 1)
+    assert (shape.low, shape.value, shape.high) == pytest.approx(tuple(expected), rel=coarse)
     km = np.array([1e3, 1e4, 4e4, 1e5, 2e5])
     known = np.array([(dist.sf(t, mu, sigma) * weight).sum() for t in km])
     assert ours.sf(km) == pytest.approx(known, abs=5e-4)
@@ -100,13 +113,13 @@ def test_posterior_by_brute_force(dist, believed, case):
 @pytest.mark.parametrize("n", [4, 12, 60])
 @pytest.mark.parametrize("share", [0.1, 0.5, 0.9])
 def test_lognormal_and_flat_prior_give_student_and_noncentral_t(n, share):
-    """Complete lives: ln of a quantile is mean + s/sqrt(n) times a noncentral t (Owen 1968; Hahn & Meeker 1991, 4.4)."""
+    """Complete lives: ln of a quantile is mean + s/sqrt(n) times a noncentral t (Owen 1968)."""
     y = 11 + 0.5 * np.random.default_rng(n).standard_normal(n)
     ours = posterior(Lives.of(np.exp(y)), LOGNORMAL, VAGUE).quantile(share, level=0.9)
     z = float(LOGNORMAL.z(share))
     law = nct(n - 1, sqrt(n) * z) if share != 0.5 else student(n - 1)
     expected = np.exp(y.mean() + y.std(ddof=1) / sqrt(n) * law.ppf([0.05, 0.5, 0.95]))
-    assert (ours.low, ours.value, ours.high) == pytest.approx(tuple(expected), rel=2e-3)
+    assert (ours.low, ours.value, ours.high) == pytest.approx(tuple(expected), rel=4e-3)
 
 
 @pytest.mark.parametrize("failures", [1, 3, 40])
@@ -152,7 +165,7 @@ def test_the_share_of_the_record_grows_with_the_record(dist):
     prior, lives = prior_of(BELIEF, dist), CASES["every kind"]
     shares = [posterior(replace(lives, count=n * lives.count), dist, prior).record_share for n in (0.1, 1, 10, 100)]
     assert shares == sorted(shares)
-    assert 0 < shares[0] < 0.5 < shares[-1] < 1
+    assert 0 <= shares[0] < 0.5 < shares[-1] < 1
 
 
 def test_records_that_contradict_a_belief_still_count():
@@ -178,8 +191,8 @@ def test_few_nodes_stand_for_the_posterior(dist, believed, case):
         mean = (whole * ours.weight).sum()
         spread = sqrt((np.square(whole - mean) * ours.weight).sum())
         few = (mu + z * sigma) @ weight
-        assert few == pytest.approx(mean, abs=0.03 * spread)
-        assert sqrt(np.square(mu + z * sigma - few) @ weight) == pytest.approx(spread, rel=0.03)
+        assert few == pytest.approx(mean, abs=0.01 * spread)
+        assert sqrt(np.square(mu + z * sigma - few) @ weight) == pytest.approx(spread, rel=0.01)
 
 
 @BOTH
@@ -199,13 +212,13 @@ def test_any_lives_have_a_posterior(dist, data):
     for _ in range(data.draw(st.integers(1, 8))):
         a, b, c = sorted(data.draw(st.floats(1e3, 5e5)) for _ in range(3))
         kind = data.draw(st.sampled_from([(a, b, b), (a, b, inf), (a, b, c), (0, 0, c), (0, b, inf)]))
-        rows.append((*kind, data.draw(st.integers(1, 3000))))
+        rows.append((*kind, data.draw(st.integers(1, 3000 if kind[2] == inf else 20))))
     lives = Lives(*np.array(rows, float).T)
     prior = data.draw(st.sampled_from([prior_of(BELIEF, dist), reference_prior(lives, dist)]))
     ours = posterior(lives, dist, prior)
     survival = ours.sf(np.geomspace(1, 1e7, 30))
     assert (np.diff(survival) <= 1e-12).all()
-    assert survival[0] <= 1
+    assert survival[0] <= 1 + 1e-12
     assert 0 <= ours.record_share <= 1
     b10, b50 = ours.quantile(0.1), ours.quantile(0.5)
     assert b10.low <= b10.value <= b10.high

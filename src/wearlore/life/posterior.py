@@ -14,17 +14,17 @@ from scipy.special import sici
 from wearlore.errors import FitError
 from wearlore.estimate import Estimate
 from wearlore.life.belief import Prior
-from wearlore.life.fit import LOG_SPREAD, REACH
+from wearlore.life.fit import LOG_SPREAD, REACH, furthest
 from wearlore.life.likelihood import Derivatives, LogLife, Numbers, Terms
 from wearlore.life.newton import maximise
 from wearlore.lives import Array, Lives
 
 DROP = 15.0  # the grid ends where ln density has fallen by this: 5.5 standard deviations of a normal
 COARSE = 13  # nodes a side while the grid finds its place
-FINE = (25, 49, 97)  # nodes a side; the first that is fine enough
-STEP = 0.7  # fine enough: in conditional standard deviations (trapezium rule exact to 5e-5 on a normal)
-MOST_NODES = 256  # handed downstream
-KEPT = 0.999  # mass that those hold
+FINE = (25, 49, 97, 193)  # nodes a side; the first that is fine enough
+SHORT_WAVES = 1e-3  # greatest share of the density's spectrum at 3/4 of the nodes' frequency limit
+ROWS, PER_ROW = 32, 8  # nodes handed downstream
+LIGHTEST = 1e-7  # of the heaviest: lighter ones are dropped
 
 
 @dataclass(frozen=True)
@@ -49,8 +49,11 @@ class Posterior:
 
     def sf(self, km: Numbers) -> Array:
         """Posterior mean of survival at ``km``: the predictive share that lives beyond."""
-        mu, sigma, weight = self.nodes
-        return self.dist.sf(np.asarray(km, np.float64)[..., None], mu, sigma) @ weight
+        mu, sigma, weight = self._grid
+        heavy = weight > LIGHTEST * weight.max()
+        distances = np.asarray(km, np.float64)
+        averages = [self.dist.sf(t, mu[heavy], sigma[heavy]) @ weight[heavy] for t in distances.ravel().tolist()]
+        return np.array(averages).reshape(distances.shape) / weight[heavy].sum()
 
     def quantile(self, share: float, level: float = 0.95) -> Estimate:
         """Distance (km) by which ``share`` has failed: posterior median and central interval."""
@@ -92,15 +95,16 @@ class Posterior:
 
     @cached_property
     def nodes(self) -> tuple[Array, Array, Array]:
-        """(mu, sigma, weight), each (k,), k at most 256, heaviest first: for averages over the posterior."""
-        mu, sigma, weight = self._grid
-        for stride in (1, 2, 3, 4):
-            thinned = [a[::stride, ::stride].ravel() for a in (mu, sigma, weight)]
-            heaviest = np.argsort(-thinned[2], kind="stable")[:MOST_NODES]
-            if thinned[2][heaviest].sum() >= KEPT * thinned[2].sum():
-                break
-        kept_mu, kept_sigma, kept = (a[heaviest] for a in thinned)
-        return kept_mu, kept_sigma, kept / kept.sum()
+        """(mu, sigma, weight), each (k,) with k <= 256: for averages over the posterior.
+
+        Every few rows of the grid, and in each row the Gauss rule of 8 nodes.
+        """
+        stride = -(-self.ln_spread.size // ROWS)
+        location, weight = _gauss_rules(self.location, self.weight[::stride])
+        sigma = np.broadcast_to(np.exp(self.ln_spread[::stride])[:, None], weight.shape)
+        kept = weight > LIGHTEST * weight.max()
+        mu = location - self.lean * sigma
+        return mu[kept], sigma[kept], weight[kept] / weight[kept].sum()
 
     def scaled(self, factor: float) -> Posterior:
         """The posterior of a life ``factor`` times as long."""
@@ -125,7 +129,7 @@ def posterior(lives: Lives, dist: LogLife, prior: Prior) -> Posterior:
     """Prior times likelihood, on a grid that finds its own place, extent and fineness.
 
     Newton finds the mode and its curvature; a coarse grid grows until the density has died away on every side; the fine
-    grid is doubled until its step is small against every conditional standard deviation.
+    grid is doubled until the density holds no waves that its step would miss.
     """
     terms = Terms.of(lives)
 
@@ -136,7 +140,7 @@ def posterior(lives: Lives, dist: LogLife, prior: Prior) -> Posterior:
             record.value + supposed.value, record.gradient + supposed.gradient, record.hessian + supposed.hessian
         )
 
-    start = np.array([prior.location, prior.centre])
+    start = _start(lives, prior, objective)
     low, high = np.array([start[0] - REACH, LOG_SPREAD[0]]), np.array([start[0] + REACH, LOG_SPREAD[1]])
     mode = maximise(objective, start, low, high, (0,) if dist.fixed_sigma else (0, 1))
     lean, sd = _shear(mode.at.hessian, exp(mode.point[1]), dist.fixed_sigma)
@@ -158,22 +162,35 @@ def posterior(lives: Lives, dist: LogLife, prior: Prior) -> Posterior:
         density = log_density(places, spreads)
         weight = np.exp(density - density.max())
         weight /= weight.sum()
-        if _fine_enough(places, weight.T) and (dist.fixed_sigma or _fine_enough(spreads, weight)):
+        if _fine_enough(weight.T) and (dist.fixed_sigma or _fine_enough(weight)):
             break
     share = _record_share(dist, exp(mode.point[1]), believed, mode.at.hessian)
     return Posterior(dist, prior, places, spreads, weight, lean, share)
 
 
+def _start(lives: Lives, prior: Prior, objective: Callable[[Array], Derivatives]) -> Array:
+    """Where to start uphill: what was believed, or lives about as long as the records reach, whichever is likelier."""
+    starts = [np.array([prior.location, prior.centre])]
+    if len(lives):
+        far = log(furthest(lives) or 1.0)
+        spreads = (prior.centre,) if prior.dist.fixed_sigma else (prior.centre, 0.0)
+        starts += [np.array([far + ahead, spread]) for ahead in (-1.0, 0.0, 2.0) for spread in spreads]
+    return max(starts, key=lambda point: objective(point).value)
+
+
 def _shear(hessian: Array, sigma: float, fixed_sigma: bool) -> tuple[float, tuple[float, float]]:
     """The lean that makes location and ln sigma uncorrelated at the mode, and their standard deviations."""
-    if fixed_sigma:
-        return 0.0, (1 / sqrt(-hessian[0, 0]), 0.0)
-    (v, c), (_, w) = np.linalg.inv(-hessian)
-    if not (v > 0 and w > 0 and v * w > c * c):
+    free = 1 if fixed_sigma else 2
+    information = -hessian[:free, :free]
+    if not np.linalg.eigvalsh(information).min() > 0:
         raise FitError(
-            "belief and records together do not determine a life", "Widen the belief, or look at the records"
+            "belief and records together do not determine a life",
+            "Look at the records: do all failures stand at one distance?",
         )
-    return -c / (sigma * w), (sqrt(v - c * c / w), sqrt(w))
+    if fixed_sigma:
+        return 0.0, (1 / sqrt(information[0, 0]), 0.0)
+    (_, c), (_, w) = np.linalg.inv(information)
+    return -c / (sigma * w), (1 / sqrt(information[0, 0]), sqrt(w))
 
 
 def _record_share(dist: LogLife, sigma: float, believed: Array, together: Array) -> float:
@@ -211,16 +228,37 @@ def _sides(box: Array, nodes: int, dist: LogLife) -> tuple[Array, Array]:
     return np.linspace(a, b, nodes), np.linspace(c, d, 1 if dist.fixed_sigma else nodes)
 
 
-def _fine_enough(nodes: Array, weight: Array) -> bool:
-    """Is the step along axis 0 small against the standard deviation within every column that carries mass?"""
-    column = weight.sum(axis=0)
-    heavy = column > 1e-3 * column.max()
-    share = weight[:, heavy] / column[heavy]
-    mean = nodes @ share
-    variance = np.square(nodes[:, None] - mean) * share
-    return bool((nodes[1] - nodes[0]) ** 2 <= STEP**2 * variance.sum(axis=0).min())
+def _fine_enough(weight: Array) -> bool:
+    """Does the density along axis 0 carry nothing of short wavelength, near twice the step, that nodes would miss?"""
+    wave = np.exp(0.75j * pi * np.arange(weight.shape[0]))
+    return bool(np.abs(wave @ weight).sum() <= SHORT_WAVES)
 
 
 def _smooth_cdf(y: float, at: Array, weight: Array, step: float) -> float:
     """P(Y <= y) from equally spaced nodes, the density between them by sinc interpolation (Stenger 1993)."""
     return float((weight * (0.5 + sici(pi * (y - at) / step)[0] / pi)).sum())
+
+
+def _gauss_rules(nodes: Array, weight: Array) -> tuple[Array, Array]:
+    """For each row of weights (m, n) on nodes (n,): the Gauss rule of `PER_ROW` nodes (Golub & Welsch 1969).
+
+    Returns nodes and weights, (m, k); a row's rule integrates polynomials of degree 2k - 1 as the row itself does.
+    """
+    middle, half = 0.5 * (nodes[0] + nodes[-1]), 0.5 * (nodes[-1] - nodes[0])
+    x, mass = (nodes - middle) / half, weight.sum(axis=1)
+    basis = [np.sqrt(weight / mass[:, None])]
+    count = min(PER_ROW, nodes.size)
+    jacobi = np.zeros((mass.size, count, count))
+    for k in range(count):
+        rest = x * basis[k]
+        jacobi[:, k, k] = (rest * basis[k]).sum(axis=1)
+        for _ in range(2):  # orthogonal to all before: twice is enough
+            for known in basis:
+                rest = rest - (rest * known).sum(axis=1)[:, None] * known
+        length = np.sqrt((rest * rest).sum(axis=1))
+        length[length < 1e-10] = 0.0  # the row has no more nodes that carry weight
+        basis.append(rest / np.where(length > 0, length, 1.0)[:, None] * (length > 0)[:, None])
+        if k + 1 < count:
+            jacobi[:, k, k + 1] = jacobi[:, k + 1, k] = length
+    values, vectors = np.linalg.eigh(jacobi)
+    return middle + half * values, mass[:, None] * vectors[:, 0, :] ** 2

@@ -11,8 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader
 
-from wearlore.jobcard import Step, Tightening
+from wearlore.estimate import Estimate
+from wearlore.jobcard import Reason, Step, Tightening
 from wearlore.report import card as card_sheet
+from wearlore.report import owner as owner_sheet
 from wearlore.report.page import to_html
 from wearlore.report.pdf import to_pdf
 from wearlore.report.plain import to_text
@@ -149,8 +151,31 @@ def test_sums_of_the_estimate(sheets, words):
 def test_owner_reads_what_and_until_when(sheets, words):
     said = words(sheets[2:])
     assert said.lower().index("what we advise now") < said.index("Thermostat") < said.lower().index("what can wait")
-    for wanted in ("It sits behind the pump.", "31 % (22 % to 41 %)", "185,000 km", "next 100,000 km", "310", "786.08"):
+    for wanted in ("It sits behind the pump.", "31 % (22 to 41 %)", "185,000 km", "next 100,000 km", "310", "786.08"):
         assert wanted in said
+
+
+def test_owner_meets_what_failed_first_and_each_reason_once(told):
+    same = "The way to it is open now."
+    reasons = (Reason("A", True, same, 0.2), Reason("B", True, same, 0.999999), Reason("C", True, "It has failed."))
+    sheet = owner_sheet.owner_page(replace(told, advised=reasons), Units(), date(2026, 1, 2))
+    table = next(block for block in sheet.blocks if isinstance(block, Table))
+    assert table.rows == (("It has failed.",), ("C", ""), (same,), ("A", "20 %"), ("B", "over 99.9 %"))
+
+
+@pytest.mark.parametrize(
+    ("chance", "words"),
+    [
+        (Estimate(0.31, 0.22, 0.41), "31 % (22 to 41 %)"),
+        (Estimate(0.0004, 0.0, 0.02), "under 0.1 % (0 to 2.0 %)"),
+        (Estimate(0.99999, 0.99998, 1.0), "over 99.9 % (over 99.9 to 100 %)"),
+        (Estimate(0.5, 0.499, 0.501), "50 %"),
+    ],
+)
+def test_chance_in_words(told, chance, words):
+    sheet = owner_sheet.owner_page(replace(told, advised=(Reason("A", True, "", chance),)), Units(), date(2026, 1, 2))
+    table = next(block for block in sheet.blocks if isinstance(block, Table))
+    assert table.rows == (("A", words),)
 
 
 @FORMATS

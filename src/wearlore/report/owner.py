@@ -126,15 +126,17 @@ def _saved(priced: CustomerEstimate, units: Units) -> Iterator[Block]:
 
 
 def _chance(chance: float | Estimate) -> str:
-    if isinstance(chance, Estimate):
-        return f"{show_share(chance.value)} ({show_share(chance.low)} to {show_share(chance.high)})"
-    return show_share(chance)
+    """``31 % (22 to 41 %)``; an interval that rounds to its value is not repeated."""
+    if not isinstance(chance, Estimate):
+        return show_share(chance)
+    value, low, high = (show_share(share) for share in (chance.value, chance.low, chance.high))
+    return value if low == value == high else f"{value} ({low.removesuffix(' %')} to {high})"
 
 
 def _reasons(reasons: Sequence[Reason], columns: Sequence[_Shown], units: Units) -> Table:
-    """What is said of each piece, pieces with the same reason together under it."""
+    """What is said of each piece, pieces with the same reason together under it; what has failed comes first."""
     groups: dict[str, list[Reason]] = {}
-    for reason in reasons:
+    for reason in sorted(reasons, key=lambda reason: reason.chance is not None):
         groups.setdefault(reason.sentence, []).append(reason)
     used = [shown for shown in columns if any(shown.of(reason, units) for reason in reasons)]
     rows: list[tuple[str, ...]] = []

@@ -127,8 +127,9 @@ def test_work_that_can_hurt_names_its_hazard(book):
     [
         ("drain-coolant", {"bleed-cooling", "pressure-test-cooling"}),
         ("drain-oil", {"prime-oil-pressure", "oil-leak-check"}),
-        ("battery-off", {"read-and-clear-codes"}),
         ("gearbox-off", {"bleed-clutch"}),
+        ("boost-pipes-off", {"boost-leak-test"}),
+        ("exhaust-front-off", {"read-and-clear-codes"}),
         ("depressurise-fuel", {"bleed-fuel", "read-and-clear-codes"}),
     ],
 )

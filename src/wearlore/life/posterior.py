@@ -29,10 +29,11 @@ LIGHTEST = 1e-7  # of the heaviest: lighter ones are dropped
 
 @dataclass(frozen=True)
 class Posterior:
-    """Weights on a grid of (location, ln_spread), where mu = location - lean * sigma.
+    """Weights on a grid of (place, ln_spread), where mu = centre + stretch * place - lean * sigma.
 
-    location (n,), ln_spread (m,), weight (m, n) adding up to 1. Sheared so that the long ridge of heavily censored
-    records (one quantile known, the shape not) lies along an axis.
+    place (n,), ln_spread and stretch (m,), weight (m, n) adding up to 1. Sheared so that the long ridge of heavily
+    censored records (one quantile known, the shape not) lies along an axis; stretched in proportion to sigma once
+    failures determine mu, since they do it the better the smaller sigma is.
 
     ``record_share`` is what the records contributed to the knowledge of B10: 1 - v/v0, within 0 and 1, where v is the
     variance of ln B10 from the information in prior and records together and v0 that from the prior's alone, both at
@@ -41,9 +42,11 @@ class Posterior:
 
     dist: LogLife
     prior: Prior
-    location: Array
+    place: Array
     ln_spread: Array
     weight: Array
+    centre: float
+    stretch: Array
     lean: float
     record_share: float
 
@@ -53,7 +56,8 @@ class Posterior:
         heavy = weight > LIGHTEST * weight.max()
         distances = np.asarray(km, np.float64)
         averages = [self.dist.sf(t, mu[heavy], sigma[heavy]) @ weight[heavy] for t in distances.ravel().tolist()]
-        return np.array(averages).reshape(distances.shape) / weight[heavy].sum()
+        total: Array = np.array(averages).reshape(distances.shape) / weight[heavy].sum()
+        return total
 
     def quantile(self, share: float, level: float = 0.95) -> Estimate:
         """Distance (km) by which ``share`` has failed: posterior median and central interval."""
@@ -100,29 +104,30 @@ class Posterior:
         Every few rows of the grid, and in each row the Gauss rule of 8 nodes.
         """
         stride = -(-self.ln_spread.size // ROWS)
-        location, weight = _gauss_rules(self.location, self.weight[::stride])
+        place, weight = _gauss_rules(self.place, self.weight[::stride])
         sigma = np.broadcast_to(np.exp(self.ln_spread[::stride])[:, None], weight.shape)
         kept = weight > LIGHTEST * weight.max()
-        mu = location - self.lean * sigma
+        mu = self.centre + self.stretch[::stride, None] * place - self.lean * sigma
         return mu[kept], sigma[kept], weight[kept] / weight[kept].sum()
 
     def scaled(self, factor: float) -> Posterior:
         """The posterior of a life ``factor`` times as long."""
-        return replace(self, location=self.location + log(factor), prior=self.prior.scaled(factor))
+        return replace(self, centre=self.centre + log(factor), prior=self.prior.scaled(factor))
 
     @property
     def _grid(self) -> tuple[Array, Array, Array]:
         sigma = np.exp(self.ln_spread)[:, None]
-        mu = self.location - self.lean * sigma
+        mu = self.centre + self.stretch[:, None] * self.place - self.lean * sigma
         return mu, np.broadcast_to(sigma, mu.shape), self.weight
 
     def _values(self, z: float) -> Array:
         """ln of the quantile's distance at every node."""
-        return self.location + (z - self.lean) * np.exp(self.ln_spread)[:, None]
+        mu, sigma, _ = self._grid
+        return mu + z * sigma
 
     def _cdf(self, y: float, z: float) -> float:
         """P(mu + z sigma <= y)."""
-        return _smooth_cdf(y, self._values(z), self.weight, self.location[1] - self.location[0])
+        return _smooth_cdf(y, self._values(z), self.weight, self.stretch[:, None] * (self.place[1] - self.place[0]))
 
 
 def posterior(lives: Lives, dist: LogLife, prior: Prior) -> Posterior:
@@ -145,17 +150,20 @@ def posterior(lives: Lives, dist: LogLife, prior: Prior) -> Posterior:
     mode = maximise(objective, start, low, high, (0,) if dist.fixed_sigma else (0, 1))
     lean, sd = _shear(mode.at.hessian, exp(mode.point[1]), dist.fixed_sigma)
     believed = prior.derivatives(float(mode.point[0]), float(mode.point[1])).hessian
-    location, ln_spread = mode.point[0] + lean * exp(mode.point[1]), mode.point[1]
+    centre, ln_spread = float(mode.point[0] + lean * exp(mode.point[1])), float(mode.point[1])
+    follows = 1.0 if lives.failures > 1 else 0.0
 
     def log_density(places: Array, spreads: Array) -> Array:
         rows = []
         for ln_sigma in spreads:  # row by row: the arrays stay in the processor's cache
-            mu = places - lean * exp(ln_sigma)
-            rows.append(terms.log_likelihood(dist, mu, exp(ln_sigma)) + prior.log_density(mu, ln_sigma))
+            ln_stretch = follows * (ln_sigma - ln_spread)
+            mu = centre + exp(ln_stretch) * places - lean * exp(ln_sigma)
+            likelihood = terms.log_likelihood(dist, mu, exp(ln_sigma))
+            rows.append(likelihood + prior.log_density(mu, ln_sigma) + ln_stretch)
         return np.array(rows)
 
     reach = sqrt(2 * DROP) + 0.1
-    box = np.array([location, ln_spread])[:, None] + reach * np.array(sd)[:, None] * [-1.0, 1.0]
+    box = np.array([0.0, ln_spread])[:, None] + reach * np.array(sd)[:, None] * [-1.0, 1.0]
     box = _grown(log_density, box, dist)
     for nodes in FINE:
         places, spreads = _sides(box, nodes, dist)
@@ -165,7 +173,8 @@ def posterior(lives: Lives, dist: LogLife, prior: Prior) -> Posterior:
         if _fine_enough(weight.T) and (dist.fixed_sigma or _fine_enough(weight)):
             break
     share = _record_share(dist, exp(mode.point[1]), believed, mode.at.hessian)
-    return Posterior(dist, prior, places, spreads, weight, lean, share)
+    stretch = np.exp(follows * (spreads - ln_spread))
+    return Posterior(dist, prior, places, spreads, weight, centre, stretch, lean, share)
 
 
 def _start(lives: Lives, prior: Prior, objective: Callable[[Array], Derivatives]) -> Array:
@@ -234,7 +243,7 @@ def _fine_enough(weight: Array) -> bool:
     return bool(np.abs(wave @ weight).sum() <= SHORT_WAVES)
 
 
-def _smooth_cdf(y: float, at: Array, weight: Array, step: float) -> float:
+def _smooth_cdf(y: float, at: Array, weight: Array, step: Numbers) -> float:
     """P(Y <= y) from equally spaced nodes, the density between them by sinc interpolation (Stenger 1993)."""
     return float((weight * (0.5 + sici(pi * (y - at) / step)[0] / pi)).sum())
 

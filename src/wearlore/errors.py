@@ -64,7 +64,9 @@ class RecordsError(WearloreError, ValueError):
 
 
 class RecordsErrors(WearloreError):
-    """All lines of a file that cannot be taken; the store is as it was."""
+    """All lines of a file that cannot be taken; the store is as it was. Its text shows the first `SHOWN` of them."""
+
+    SHOWN = 50
 
     def __init__(self, errors: Iterable[RecordsError]) -> None:
         super().__init__(tuple(errors))
@@ -74,7 +76,10 @@ class RecordsErrors(WearloreError):
         return tuple(self.args[0])
 
     def __str__(self) -> str:
-        return "\n".join(str(error) for error in self.errors)
+        shown = [str(error) for error in self.errors[: self.SHOWN]]
+        if more := len(self.errors) - len(shown):
+            shown.append(f"… and {more:,} more like these.")
+        return "\n".join(shown)
 
 
 class StoreError(WearloreError):

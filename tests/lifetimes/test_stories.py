@@ -327,6 +327,14 @@ def test_records_that_the_book_no_longer_knows_are_named(tell: Tell, store: Stor
         lifetimes(store, book.model_copy(update={"modes": modes}))
 
 
+def test_a_store_opened_for_reading_is_enough(tell: Tell, store: Store, book: Book) -> None:
+    tell("2016-01-01 80000 pump - failed pump-leak renewed")
+    store.close()
+    with Store.open(store.path, read_only=True) as reader:
+        assert rows(lifetimes(reader, book), "pump-leak") == [(0, 80_000, 80_000, 1)]
+        assert vehicle_at(reader, book, "v").km == 80_000
+
+
 def test_an_empty_store_has_every_mode_and_no_lives(store: Store, book: Book) -> None:
     result = lifetimes(store, book)
     assert set(result.modes) == set(book.modes)

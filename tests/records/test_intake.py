@@ -274,6 +274,14 @@ class TestBadLines:
             (2, "vehicle"), (2, "date"), (2, "odometer"), (4, "component"), (4, "finding"),
         ]  # fmt: skip
 
+    def test_every_place_is_kept_and_the_first_fifty_are_shown(self, give: Give) -> None:
+        with pytest.raises(RecordsErrors) as caught:
+            give("lines.csv", "vehicle,date,odometer\n" + "v9,2016-01-01,1\n" * 1_060)
+        assert [error.args[1] for error in caught.value.errors] == list(range(2, 1_062))
+        *shown, last = str(caught.value).splitlines()
+        assert len(shown) == 50
+        assert last == "… and 1,010 more like these."
+
 
 class TestVehicles:
     def test_unknown_variant_bad_date_and_unknown_history(self, give: Give) -> None:

@@ -33,6 +33,19 @@ def test_a_new_store_has_its_tables_and_opens_again(tmp_path: Path) -> None:
         assert tables == DESIGN_TABLES | {"store"}
 
 
+def test_a_store_that_cannot_be_laid_out_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A full disk at the first writing: no half-made store that would be refused the next time."""
+    path = tmp_path / "records.duckdb"
+
+    def full(_: Store) -> None:
+        raise StoreError(str(path), "the disk is full", "Free some space.")
+
+    monkeypatch.setattr(Store, "_lay_out", full)
+    with pytest.raises(StoreError, match="the disk is full"):
+        Store.open(path)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_missing_folder_is_named(tmp_path: Path) -> None:
     with pytest.raises(StoreError, match=r"the folder .*nowhere does not exist\. Create it"):
         Store.open(tmp_path / "nowhere" / "records.duckdb")

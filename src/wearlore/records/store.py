@@ -77,6 +77,7 @@ class Store:
             connection.close()
             if new:
                 path.unlink(missing_ok=True)
+                path.with_name(f"{path.name}.wal").unlink(missing_ok=True)
             raise
         return store
 

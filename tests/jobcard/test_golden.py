@@ -49,6 +49,17 @@ def test_closing_work_follows_the_books_list(book, van):
     assert closing[:2] == ["Fill the coolant", "Fill the oil"]
 
 
+def test_closing_check_that_wants_a_warm_engine_comes_last(book, van):
+    """Bleeding and the leak check stand before it in the book, but only a running engine warms up."""
+    codes = book.operations["bleed"].model_copy(update={"name": "Read the codes", "state": "any", "then": ()})
+    drain = book.operations["drain-coolant"].model_copy(update={"then": ("fill-coolant", "codes")})
+    check = book.operations["leak-check"].model_copy(update={"needs": ()})
+    changed = {"drain-coolant": drain, "leak-check": check, "codes": codes}
+    other = book.model_copy(update={"operations": book.operations | changed})
+    closing = [step.title for step in compose(other, van, ALL_THREE).steps if step.stage == "closing"]
+    assert closing[2:5] == ["Read the codes", "Bleed the cooling system", "Look for leaks from below"]
+
+
 def test_hours_are_the_union_and_the_overlap_is_shown(card):
     """Undertray .4, belt .5, coolant .3 + .2, pump 1.7, idler .25, thermostat .25, oil .3 + .15, bleed .3, look .1."""
     assert card.hours == pytest.approx(4.45)

@@ -3,7 +3,8 @@
 An operation with a build-up half is two acts, off and on; any other is one. What must come first is an edge between
 acts; what merely reads better (strip-down, remedies, build-up in reverse, closing checks) is the order in which free
 acts are taken. Before build-up what wants a warm engine comes before what wants it cold or drained wherever the edges
-permit. Strip-down takes remedy by remedy what each needs; closing work comes in the order in which the book lists it.
+permit. Strip-down takes remedy by remedy what each needs. Closing work comes in the order in which the book lists it,
+what wants a warm engine last: a stripped engine can only cool, a built one only warm.
 """
 
 from __future__ import annotations
@@ -143,10 +144,11 @@ class _Work:
                 waits[act] += 1
         place: dict[Act, int] = {}
 
-        def key(act: Act) -> tuple[bool, int, int, Act]:
+        def key(act: Act) -> tuple[bool, int, bool, int, Act]:
+            heat = self._closes(act) and self._state(act) == "warm"
             ranks = self.listed if self._closes(act) else self.rank
             rank = -place[self.first(act.operation)] if act.half == "on" else ranks[act.operation]
-            return act not in self.early, self._block(act), rank, act
+            return act not in self.early, self._block(act), heat, rank, act
 
         free = [key(act) for act, count in waits.items() if count == 0]
         heapify(free)

@@ -89,7 +89,7 @@ def vehicle_title(subject: Subject) -> str:
 
 def subject_facts(subject: Subject, units: Units) -> tuple[tuple[str, str], ...]:
     return (
-        ("Engine", f"{subject.family}, {subject.variant}"),
+        ("Engine", subject.variant),
         ("Built", f"{subject.built:%Y-%m}"),
         ("Odometer", units.show_odometer(subject.km)),
     )

@@ -74,6 +74,14 @@ class TestGoodFiles:
         give("lines.csv", "vehicle,date,odometer,unit\nv1,2016-01-01,10000,miles\nv1,2017-01-01,20000,km\n")
         assert store.connection.execute("SELECT km FROM visits ORDER BY km").fetchall() == [(16_093.44,), (20_000,)]
 
+    def test_all_is_a_position_of_every_component(self, give: Give) -> None:
+        assert (
+            give(
+                "lines.csv", f"{HEAD}\nv1,2016-01-01,1,pump,all,,,renewed,,\nv1,2016-01-01,1,cooler,all,good,,,,\n"
+            ).stored
+            == 2
+        )
+
     def test_readings_are_visits_too(self, give: Give, store: Store) -> None:
         give("readings.csv", "vehicle,date,odometer,reading,value\nv1,2016-01-01,40000,rail-pressure,1.25e3\n")
         assert store.connection.execute("SELECT reading, value FROM readings").fetchall() == [("rail-pressure", 1250)]

@@ -1,7 +1,7 @@
 """What a record must fulfil, as SQL over a staged file: each check finds its bad lines in one set operation.
 
 `stage_book` lays the book's names out as small temporary tables, `refine` turns the staged text into typed columns,
-`CHECKS` then speak of these: a condition for a line to be bad, the field, what was expected and how to mend it.
+the checks then speak of these: a condition for a line to be bad, the field, what was expected and how to mend it.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ def unknown(field: str, value: str, scope: str = "''") -> str:
         SELECT 1 FROM known k WHERE k.field = '{field}' AND k.scope = {scope} AND k.name = {value}))"""
 
 
-def one_of(field: str, values: Iterable[str], known_in: str = "") -> Check:
+def one_of(field: str, values: Iterable[str]) -> Check:
     """The field is empty or one of ``values``."""
     names = list(values)
     listed = ", ".join(f"'{name}'" for name in names)
@@ -59,10 +59,10 @@ def _names(book: Book) -> Iterator[tuple[str, str, str]]:
         yield "variant", "", variant
     for id_, component in book.components.items():
         yield "component", "", id_
-        for position in component.places:
+        for position in (*component.places, "all"):
             yield "position", id_, position
-        if component.positions != ():
-            yield "position", id_, "all"
+        if len(component.places) > 1:
+            yield "several", "", id_
         for revision in component.revisions:
             yield "revision", id_, revision
         for variant in component.variants or book.variants:
@@ -264,8 +264,7 @@ def _line_checks() -> list[Check]:
         ),
         Check(
             "position",
-            "component IS NOT NULL AND position IS NULL AND EXISTS ("
-            "SELECT 1 FROM known k WHERE k.field = 'position' AND k.scope = component AND k.name = 'all')",
+            "position IS NULL AND EXISTS (SELECT 1 FROM known k WHERE k.field = 'several' AND k.name = component)",
             "'a position of ' || component || ', or all'", "'The component sits at several: say which.'",
         ),
         one_of("finding", ("failed", "good", "original")),

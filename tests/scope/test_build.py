@@ -216,3 +216,18 @@ def test_a_fault_that_nothing_cures_is_said():
     terms = replace(TERMS, must=frozenset({Fault("mount", "mount-torn")}))
     with pytest.raises(ScopeError, match="no remedy in the book cures mount-torn on mount"):
         problem(book, vehicle(), models, terms, rng=np.random.default_rng(1))
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"horizon": 0.0}, "horizon is 0. It must be above 0"),
+        ({"per_year": -1.0}, "per year is -1"),
+        ({"labour_rate": float("nan")}, "labour rate is nan. It must be 0 or more"),
+        ({"discount": 1.0}, "discount is 1"),
+        ({"setup_share": 1.2}, "setup share is 1.2"),
+    ],
+)
+def test_terms_that_make_no_sense_are_refused(wrong, words):
+    with pytest.raises(ScopeError, match=words):
+        replace(TERMS, **wrong)

@@ -106,3 +106,20 @@ def test_what_is_known_to_have_failed_is_cured_in_the_first_visit():
     cost = outlook.simulate(care, {"habit": outlook.only_failed(care)}, pieces).policies["habit"]
     assert cost.visits == 1
     assert cost.cost.value == pytest.approx(50 + 60 * 5.7 + 30)  # the fault was found: nothing beyond its cure
+
+
+def test_the_policy_knows_the_savings_that_the_scope_knows():
+    """Now, with the whole span ahead and no set-up to share out, both come from the same equation."""
+    van = vehicle("mount", "seal", "pump", seen_good=60e3)
+    case = problem(BOOK, van, models, TERMS, rng=np.random.default_rng(1))
+    care = kept(van, TERMS)
+    n = len(care.renewables)
+    now = savings(care).at(np.zeros(n), TERMS.horizon, np.ones(n, bool))
+    for item, saving in zip(care.renewables, now, strict=True):
+        if item.unit != "pump":
+            o = next(o for o, option in enumerate(case.options) if option.remedy == item.remedy)
+            assert saving == pytest.approx(case.saving(o), rel=1e-6)
+    nothing_ahead = savings(care).at(np.full(n, 50e3), 0.0, np.zeros(n, bool))
+    np.testing.assert_allclose(nothing_ahead, 0.0, atol=1e-9)
+    fresh = savings(care).at(np.zeros(n), TERMS.horizon, np.zeros(n, bool))
+    np.testing.assert_allclose(fresh, 0.0, atol=1e-6)

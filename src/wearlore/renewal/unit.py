@@ -275,7 +275,7 @@ class UnitWorth:
     def _likelihood(self, risk: ModeRisk, mu: Array, sigma: Array, lognormal: bool) -> Array:
         """Chance of what the unit has shown under each node: the mode absent when last seen, or in place so long."""
         if risk.age is not None:
-            alive: Array = survival(min(risk.seen_good, risk.age), mu, sigma, lognormal)
+            alive: Array = survival(min(risk.seen_good, risk.age) if risk.hidden else risk.age, mu, sigma, lognormal)
             return alive
         one = np.ones(1)
         single = Process(mu[:, None], sigma[:, None], np.array([lognormal]), one, one, one)

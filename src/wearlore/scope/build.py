@@ -74,7 +74,7 @@ class Builder:
 
     def _ways(self, unit: FittedUnit) -> Iterator[Way]:
         for id_, remedy in self.book.remedies.items():
-            if remedy.component != unit.component or (remedy.variants and self.vehicle.variant not in remedy.variants):
+            if remedy.component != unit.component or not self._is_for_variant(id_):
                 continue
             for grade, main in self._grades(remedy):
                 if (way := self._way(unit, id_, remedy, grade, main)) is not None:
@@ -99,8 +99,8 @@ class Builder:
         self, unit: FittedUnit, id_: str, remedy: Remedy, grade: Grade | None, main: dict[str, Offer]
     ) -> Way | None:
         """None when a part of it cannot be had for this engine."""
-        extra = [self.book.remedies[c] for c in remedy.companions if not self.units_of(self.book.remedies[c], unit)]
-        extra = [e for e in extra if not e.variants or self.vehicle.variant in e.variants]
+        elsewhere = {companion for companion, _ in self.companions_of(id_, unit)}
+        extra = [self.book.remedies[c] for c in remedy.companions if c not in elsewhere and self._is_for_variant(c)]
         operations = self.access.reach([o for r in (remedy, *extra) for o in r.operations])
         parts: dict[str, float] = {}
         for part, quantity in (item for r in (remedy, *extra) for item in r.parts.items()):
@@ -124,10 +124,21 @@ class Builder:
         current = [name for name in revisions if name not in gone]
         return max(current, key=lambda name: str(revisions[name].from_date or ""), default=unit.revision)
 
-    def units_of(self, remedy: Remedy, beside: FittedUnit) -> list[FittedUnit]:
-        """The units that a companion remedy is done to: at the same position where there is one, else all."""
-        units = [unit for unit in self.vehicle.units if unit.component == remedy.component]
-        return [unit for unit in units if unit.position and unit.position == beside.position] or units
+    def _is_for_variant(self, remedy: str) -> bool:
+        variants = self.book.remedies[remedy].variants
+        return not variants or self.vehicle.variant in variants
+
+    def companions_of(self, remedy: str, unit: FittedUnit) -> list[tuple[str, FittedUnit]]:
+        """Remedies of other units that go with ``remedy`` on ``unit``: at the same position where there is one, else at
+        all. What has no unit of its own here is part of the remedy itself."""
+        found = []
+        for id_ in self.book.remedies[remedy].companions:
+            component = self.book.remedies[id_].component
+            if self._is_for_variant(id_) and component != unit.component:
+                units = [other for other in self.vehicle.units if other.component == component]
+                here = [other for other in units if other.position and other.position == unit.position]
+                found += [(id_, other) for other in here or units]
+        return found
 
     def _shared_operations(self) -> frozenset[str]:
         users: dict[str, set[str]] = {}
@@ -152,17 +163,10 @@ class Builder:
 
     def _later_visit(self, unit: FittedUnit, way: Way) -> float:
         """Money of a later visit made for this alone: of its set-up only the share that other work will not carry."""
-        companions = [
-            other
-            for id_ in self.book.remedies[way.remedy].companions
-            for beside in self.units_of(self.book.remedies[id_], unit)
-            for other in self.ways[beside.name]
-            if other.remedy == id_ and other.grade in (way.grade, "original", None)
-        ]
-        once = {other.remedy + other.effect.grade: other for other in companions}.values()
-        operations = way.operations.union(*(other.operations for other in once))
+        companions = self._all_companions(unit, way)
+        operations = way.operations.union(*(other.operations for other in companions))
         parts, offers = dict(way.parts), dict(way.offers)
-        for other in once:
+        for other in companions:
             offers |= other.offers
             for part, quantity in other.parts.items():
                 parts[part] = parts.get(part, 0.0) + quantity
@@ -174,6 +178,19 @@ class Builder:
         consumed = sum(self.access.consumed_by(o) for o in operations)
         hire = sum(self._hire(operations).values())
         return (1 - self.terms.setup_share) * setup + own + consumed + hire + self._parts_price(parts, offers)
+
+    def _all_companions(self, unit: FittedUnit, way: Way) -> list[Way]:
+        """What goes with ``way`` and in turn with that, in parts of the same grade where they are to be had."""
+        found: dict[tuple[str, str], Way] = {}
+        todo = self.companions_of(way.remedy, unit)
+        while todo:
+            id_, beside = todo.pop()
+            able = [other for other in self.ways[beside.name] if other.remedy == id_]
+            if able and (id_, beside.name) not in found:
+                best = min(able, key=lambda other: (other.grade != way.grade, other.grade != "original"))
+                found[id_, beside.name] = best
+                todo += self.companions_of(id_, beside)
+        return list(found.values())
 
     # worth
 
@@ -349,16 +366,10 @@ class Builder:
     def _companions(
         self, unit: FittedUnit, option: Option, numbered: list[tuple[int, FittedUnit, Way]]
     ) -> tuple[tuple[int, ...], ...]:
-        groups: list[tuple[int, ...]] = []
-        for id_ in self.book.remedies[option.remedy].companions:
-            companion = self.book.remedies[id_]
-            if companion.variants and self.vehicle.variant not in companion.variants:
-                continue
-            groups += [
-                tuple(o for o, (_, u, way) in enumerate(numbered) if u.name == beside.name and way.remedy == id_)
-                for beside in self.units_of(companion, unit)
-            ]
-        return tuple(groups)
+        return tuple(
+            tuple(o for o, (_, u, way) in enumerate(numbered) if u.name == beside.name and way.remedy == id_)
+            for id_, beside in self.companions_of(option.remedy, unit)
+        )
 
     def steps(self, numbered: list[tuple[int, FittedUnit, Way]], free: frozenset[str]) -> dict[str, Step]:
         operations = sorted({operation for _, _, way in numbered for operation in way.operations})

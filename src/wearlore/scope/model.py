@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from math import inf
 
 import numpy as np
 
 from wearlore.book.model import Economics, Offer
+from wearlore.errors import ScopeError
 from wearlore.lives import Array
 
 
@@ -27,7 +29,7 @@ class Terms:
     ``labour_rate`` per hour; ``visit_fixed`` money per visit; ``discount`` per year; ``horizon`` and ``per_year`` km;
     ``setup_share``: the share of a later visit's set-up that other work will carry. ``must``: faults to cure.
     ``refuse``: units, components or remedies the owner says no to. ``missing_tools`` come on top of those that the
-    book knows to be missing.
+    book knows to be missing. Raises ScopeError for a number that makes no sense.
     """
 
     labour_rate: float
@@ -39,6 +41,19 @@ class Terms:
     must: frozenset[Fault] = frozenset()
     refuse: frozenset[str] = frozenset()
     missing_tools: frozenset[str] = frozenset()
+
+    def __post_init__(self) -> None:
+        limits = {  # written so that NaN fails too
+            "labour_rate": (0 <= self.labour_rate < inf, "0 or more"),
+            "visit_fixed": (0 <= self.visit_fixed < inf, "0 or more"),
+            "discount": (0 <= self.discount < 1, "a share from 0 to under 1"),
+            "horizon": (0 < self.horizon < inf, "above 0"),
+            "per_year": (0 < self.per_year < inf, "above 0"),
+            "setup_share": (0 <= self.setup_share < 1, "a share from 0 to under 1"),
+        }
+        for name, (good, expected) in limits.items():
+            if not good:
+                raise ScopeError(f"{name.replace('_', ' ')} is {getattr(self, name):g}", f"It must be {expected}")
 
     @classmethod
     def of(cls, economics: Economics) -> Terms:

@@ -72,8 +72,7 @@ def _brings(
     for i, (unit, way, _) in enumerate(ways):
         wanted = [
             (beside.name, frozenset(builder.book.remedies[id_].cures))
-            for id_ in builder.book.remedies[way.remedy].companions
-            for beside in builder.units_of(builder.book.remedies[id_], unit)
+            for id_, beside in builder.companions_of(way.remedy, unit)
         ]
         wanted += [
             (name, renewing.effect.cures)

@@ -1,6 +1,6 @@
 """The main job on real records: three open data sets from file to life model, chart and, for one bus, job card.
 
-Run it with ``make open-data`` (or ``python examples/open-data/run.py [FOLDER]``). Each data set has a folder here with a
+Run it with ``make open-data`` (or ``python examples/open-data/run.py [FOLDER]``). Each data set has a folder with a
 small book and its records; their sources stand at the head of the record files. Lives are real. Hours, prices and
 judgement are illustrative, and the books say so.
 """

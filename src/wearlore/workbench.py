@@ -232,9 +232,8 @@ class Workbench:
 
     def study(self, mode: str, *, by: str | None = None, with_records: bool = False) -> ModeStudy:
         """One mode in detail; ``by`` splits it by revision, grade or variant."""
-        lives = self.lifetimes.modes[mode].lives
         curves = self.curves(mode)
-        model, judged = curves.model, curves.judged
+        lives, model, judged = curves.lives, curves.model, curves.judged
         return ModeStudy(
             summary=self._summary(mode, model, model.evidence),
             note=self.book.modes[mode].note,

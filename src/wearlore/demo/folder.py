@@ -10,12 +10,11 @@ from pathlib import Path
 import numpy as np
 
 from wearlore.book import load
+from wearlore.demo import BOOK, SEED
 from wearlore.demo.fleet import default_van, simulate
 from wearlore.demo.truth import Truth
 from wearlore.errors import OutputError
 
-BOOK = Path(__file__).with_name("book")
-SEED = 22
 MARK = "made-by-wearlore-demo.txt"
 NOTE = "This folder was made by `wearlore demo`, which makes it anew each time. Everything in it is invented.\n"
 

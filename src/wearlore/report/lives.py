@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
+from pathlib import PurePath
 
 from wearlore.estimate import Estimate
 from wearlore.lives import Evidence
@@ -158,7 +159,7 @@ def _evidence(evidence: Evidence, units: Units) -> Iterator[str]:
             f"{evidence.left:,} found at the first look"
         )
     if evidence.late_entry:
-        yield f"{evidence.late_entry:,} lives seen from an age above 0 only: the records began, or a clean left that age"
+        yield f"{evidence.late_entry:,} lives seen from an age above 0: there the records began, or a clean left them"
     for name, why in LEFT_OUT.items():
         if count := getattr(evidence, name):
             yield f"Left out: {count:,} that {why}"
@@ -192,7 +193,14 @@ def _records(study: ModeStudy, units: Units) -> tuple[Block, ...]:
         Column("File and line"),
     )
     rows = tuple(
-        (r.vehicle, r.date.isoformat(), units.show_odometer(r.km), r.action, r.text, f"{r.file}:{r.line}")
+        (
+            r.vehicle,
+            r.date.isoformat(),
+            units.show_odometer(r.km),
+            r.action,
+            r.text,
+            f"{PurePath(r.file).name}:{r.line}",
+        )
         for r in study.records
     )
     return Heading("The failures on record"), Table(columns, rows)

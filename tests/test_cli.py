@@ -1,0 +1,257 @@
+"""The command line: every answer as text and JSON, and bad input told once, with exit code 2 and nothing lost."""
+
+import json
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import duckdb
+import pytest
+
+from wearlore import cli
+
+VEHICLES = "vehicle,variant,built,history\nv1,one,2015-01-01,complete\n"
+LINES = "vehicle,date,odometer,component,position,finding,mode,action\n"
+
+
+@pytest.fixture
+def said(capsys):
+    """Runs a command; gives its exit code, what it printed and what it complained of."""
+
+    def run(*arguments: object) -> tuple[int, str, str]:
+        capsys.readouterr()
+        code = cli.run([str(argument) for argument in arguments])
+        printed = capsys.readouterr()
+        return code, printed.out, printed.err
+
+    return run
+
+
+@pytest.fixture
+def shop(tmp_path, said):
+    """A workshop folder with the starter book and one vehicle."""
+    folder = tmp_path / "shop"
+    assert said("book", "new", folder / "book.yaml")[0] == 0
+    book = cli_book(folder)
+    variant = next(iter(book.variants))
+    (tmp_path / "vehicles.csv").write_text(VEHICLES.replace("one", variant))
+    assert said("records", "load", tmp_path / "vehicles.csv", "--in", folder)[0] == 0
+    return folder
+
+
+def cli_book(folder: Path):
+    from wearlore.book import load
+
+    return load.load(folder / "book.yaml")
+
+
+def content(folder: Path) -> list:
+    tables = ("vehicles", "visits", "lines", "readings", "intakes", "quarantine")
+    with duckdb.connect(str(folder / "records.duckdb"), read_only=True) as store:
+        return [store.execute(f"SELECT * FROM {table} ORDER BY ALL").fetchall() for table in tables]
+
+
+# answers -------------------------------------------------------------------------------------------------------------
+
+
+def test_lives_are_shown_soonest_first_in_the_units_asked_for(said, demo_folder):
+    code, text, _ = said("lives", "--in", demo_folder, "--units", "us")
+    assert code == 0
+    assert "B10, miles" in text
+    rows = json.loads(said("lives", "--in", demo_folder, "--json")[1])["rows"]
+    values = [row["b10"]["value"] for row in rows]
+    assert values == sorted(values)
+    assert len(rows) >= 34
+    assert all(row["b10"]["low"] < row["b10"]["value"] < row["b10"]["high"] for row in rows)
+
+
+def test_one_mode_shows_its_evidence_and_draws_its_chart(said, demo_folder, tmp_path):
+    code, text, _ = said(
+        "lives", "chain-stretch", "--by", "revision", "--evidence", "--chart", tmp_path / "c.svg", "--in", demo_folder
+    )
+    assert code == 0
+    assert "judgement" in text
+    assert "lines.parquet:" in text
+    assert "<svg" in (tmp_path / "c.svg").read_text()
+
+
+def demo_van(demo_folder: Path) -> str:
+    """The van that the demo's papers are about."""
+    return re.search(r"V\d{5}", (demo_folder / "papers" / "job-card.txt").read_text())[0]
+
+
+def test_a_visit_is_scoped_and_what_the_owner_refuses_stays_out(said, demo_folder):
+    asked = ("scope", demo_van(demo_folder), "--fault", "chain-stretch", "--in", demo_folder)
+    chosen = {a["unit"]: a["chosen"] for a in json.loads(said(*asked, "--json")[1])["scope"]["advice"]}
+    assert chosen["timing-chain"]
+    optional = next(unit for unit, done in chosen.items() if done and unit.startswith("coolant-hose"))
+    after = json.loads(said(*asked, "--refuse", optional, "--json")[1])["scope"]["advice"]
+    assert not next(a["chosen"] for a in after if a["unit"] == optional)
+
+
+def test_distances_are_read_and_shown_in_the_units_asked_for(said, demo_folder):
+    van = demo_van(demo_folder)
+    code, text, _ = said(
+        "scope", van, "--in", demo_folder, "--units", "uk", "--horizon", "50000", "--per-year", "10000"
+    )
+    assert code == 0
+    assert "50,000 miles at 10,000 miles a year" in text
+
+
+def test_the_papers_are_written(said, demo_folder, tmp_path):
+    code, text, _ = said(
+        "jobcard", demo_van(demo_folder), "--fault", "chain-stretch", "--out", tmp_path / "p", "--in", demo_folder
+    )
+    assert code == 0
+    assert "Order of work".upper() in text
+    kinds = {path.name for path in (tmp_path / "p").iterdir()}
+    assert kinds == {f"{name}.{kind}" for name in ("job-card", "estimate", "owner") for kind in ("html", "pdf", "txt")}
+
+
+def test_the_demo_is_made_anew_but_never_over_something_else(said, tmp_path):
+    (tmp_path / "mine.txt").write_text("mine")
+    code, _, complaint = said("demo", "--folder", tmp_path, "--vans", "5")
+    assert code == 2
+    assert "holds something else" in complaint
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("records", "list"),
+        ("lives",),
+        ("lives", "chain-stretch", "--by", "grade"),
+        ("book", "schema"),
+        ("jobcard", "VAN", "--fault", "chain-stretch"),
+    ],
+)
+def test_every_answer_is_also_json(said, demo_folder, arguments):
+    words = [demo_van(demo_folder) if word == "VAN" else word for word in arguments]
+    where = () if words[0] == "book" else ("--in", demo_folder)
+    code, text, _ = said(*words, *where, "--json")
+    assert code == 0
+    assert "NaN" not in text
+    json.loads(text, parse_constant=lambda constant: pytest.fail(f"{constant} is not JSON"))
+
+
+# bad input ---------------------------------------------------------------------------------------------------------
+
+
+def records(mark: str, rows: str) -> bytes:
+    return (mark + rows).encode()
+
+
+BAD_RECORDS = {
+    "a missing column": (b"vehicle,odometer\nv1,1000\n", "date"),
+    "a negative odometer": (records(LINES, "v1,2016-01-01,-5,,,,,\n"), "odometer"),
+    "a falling odometer": (records(LINES, "v1,2016-01-01,5000,,,,,\nv1,2017-01-01,4000,,,,,\n"), "odometer"),
+    "an unknown component": (records(LINES, "v1,2016-01-01,5000,warp-drive,,good,,\n"), "warp-drive"),
+    "an unknown mode": (records(LINES, "v1,2016-01-01,5000,COMPONENT,,failed,gone,\n"), "gone"),
+    "a date in the future": (records(LINES, "v1,2999-01-01,5000,,,,,\n"), "date"),
+    "a date that is none": (records(LINES, "v1,2016-13-01,5000,,,,,\n"), "date"),
+    "an empty file": (b"", "file"),
+    "a header alone": (LINES.encode(), "file"),
+    "text that is not UTF-8": (records(LINES, "v1,2016-01-01,5000,,,,,\n") + b"\xff\xfe", "UTF-8"),
+}
+
+
+@pytest.mark.parametrize("bad", BAD_RECORDS)
+def test_bad_records_are_told_once_and_change_nothing(said, shop, tmp_path, bad):
+    text, said_of = BAD_RECORDS[bad]
+    component = next(iter(cli_book(shop).components))
+    (tmp_path / "lines.csv").write_bytes(text.replace(b"COMPONENT", component.encode()))
+    before = content(shop)
+    code, out, complaint = said("records", "load", tmp_path / "lines.csv", "--in", shop)
+    assert (code, out) == (2, "")
+    assert said_of in complaint
+    assert "lines.csv" in complaint
+    assert "Traceback" not in complaint
+    assert content(shop) == before
+
+
+def test_an_empty_parquet_is_told(said, shop, tmp_path):
+    (tmp_path / "lines.parquet").write_bytes(b"")
+    code, _, complaint = said("records", "load", tmp_path / "lines.parquet", "--in", shop)
+    assert code == 2
+    assert "lines.parquet" in complaint
+
+
+def test_with_quarantine_the_good_lines_stay_and_the_bad_are_listed(said, shop, tmp_path):
+    (tmp_path / "lines.csv").write_text(LINES + "v1,2016-01-01,5000,,,,,\nv9,2016-01-01,5000,,,,,\n")
+    code, text, _ = said("records", "load", tmp_path / "lines.csv", "--quarantine", "--in", shop)
+    assert code == 0
+    assert "2 lines read = 1 stored + 1 in quarantine" in text
+    assert "v9" in said("records", "list", "--in", shop)[1]
+    assert "taken before" in said("records", "load", tmp_path / "vehicles.csv", "--in", shop)[1]
+
+
+def test_a_book_with_a_circle_is_refused_with_its_place(said, shop):
+    text = (shop / "book.yaml").read_text()
+    operation = next(iter(cli_book(shop).operations))
+    (shop / "book.yaml").write_text(
+        re.sub(rf"(?m)^  {operation}:\n", f"  {operation}:\n    needs: [{operation}]\n", text)
+    )
+    code, _, complaint = said("lives", "--in", shop)
+    assert code == 2
+    assert re.search(r"book\.yaml:\d+: operations", complaint)
+    assert said("book", "review", shop / "book.yaml")[0] == 2
+
+
+def test_a_store_open_elsewhere_is_told(said, shop):
+    hold = "import duckdb, sys; c = duckdb.connect(sys.argv[1]); print('held', flush=True); sys.stdin.read()"
+    with subprocess.Popen(
+        [sys.executable, "-c", hold, str(shop / "records.duckdb")], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    ) as other:
+        other.stdout.readline()
+        code, _, complaint = said("records", "list", "--in", shop)
+        other.communicate(b"")
+    assert code == 2
+    assert "records.duckdb" in complaint
+
+
+def test_a_file_that_is_no_store_is_told(said, shop):
+    (shop / "records.duckdb").write_bytes(b"not a store at all")
+    code, _, complaint = said("records", "list", "--in", shop)
+    assert code == 2
+    assert "records.duckdb" in complaint
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said_of"),
+    [
+        (("scope", "V99999"), "no vehicle is called 'V99999'"),
+        (("scope", "VAN", "--fault", "chain-strech"), "Did you mean chain-stretch"),
+        (("scope", "VAN", "--fault", "glow-plug-open"), "glow-plug-open@1"),
+        (("scope", "VAN", "--refuse", "nothing-such"), "nothing-such"),
+        (("scope", "VAN", "--missing-tool", "nothing-such"), "nothing-such"),
+        (("scope", "VAN", "--fault", "chain-stretch", "--refuse", "timing-chain"), "timing-chain"),
+        (("scope", "VAN", "--horizon", "-5"), "horizon"),
+        (("scope", "VAN", "--odometer", "1"), "odometer"),
+        (("lives", "no-such-mode"), "no mode is called"),
+        (("lives", "--by", "grade"), "one failure mode"),
+        (("lives", "chain-stretch", "--chart", "chart.xyz"), ".svg"),
+        (("lives", "chain-stretch", "--units", "furlongs"), "furlongs"),
+        (("nonsense",), "nonsense"),
+    ],
+)
+def test_a_question_that_cannot_be_answered_is_told_once(said, demo_folder, tmp_path, monkeypatch, arguments, said_of):
+    monkeypatch.chdir(tmp_path)
+    words = [demo_van(demo_folder) if word == "VAN" else word for word in arguments]
+    code, out, complaint = said(*words, "--in", demo_folder)
+    assert (code, out) == (2, "")
+    assert said_of in complaint
+    assert "Traceback" not in complaint
+
+
+def test_a_folder_without_a_book_is_told(said, tmp_path):
+    code, _, complaint = said("lives", "--in", tmp_path)
+    assert code == 2
+    assert "book.yaml" in complaint
+
+
+def test_the_starter_is_never_written_over_a_book(said, shop):
+    before = (shop / "book.yaml").read_bytes()
+    assert said("book", "new", shop / "book.yaml")[0] == 2
+    assert (shop / "book.yaml").read_bytes() == before

@@ -41,11 +41,12 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
             *_gap(scope),
         ),
         small_print=(
-            f"Amounts in {units.currency}. Needed: the chance of needing a cure within the horizon if left. Now: what it "
-            "adds to this visit. Later: expected and discounted, over the horizon; in brackets 95 % of what records and "
-            "judgement allow. Shared: labour that other work of the visit carries. Margin: how much dearer the best plan "
-            "with the opposite answer would be. Turns at: the odometer at which the answer changes, all else as it is; "
-            "empty: not within the horizon either way. --json holds every interval."
+            f"Amounts in {units.currency}. Needed: the chance of needing a cure within the horizon if left. Now: "
+            "what it adds to this visit. Later: expected and discounted, over the horizon; in brackets 95 % of "
+            "what records and judgement allow. Shared: labour that other work of the visit carries. Margin: how "
+            "much dearer the best plan with the opposite answer would be. Turns at: the odometer at which the "
+            "answer changes, all else as it is; empty: not within the horizon either way. --json holds every "
+            "interval."
         ),
     )
 

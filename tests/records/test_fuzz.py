@@ -67,6 +67,7 @@ def content(store: Store) -> list:
     return [store.connection.execute(f"SELECT count(*), sum(hash(t)) FROM {table} t").fetchall() for table in tables]
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("fleet")
 @pytest.mark.parametrize("suffix", ["csv", "parquet"])
 @pytest.mark.parametrize("kind", list(FILES))

@@ -334,14 +334,13 @@ class Part(Entry):
     component: Id | None = None
     offers: Annotated[tuple[Offer, ...], Field(min_length=1)]
 
-    def offer_for(self, grade: Grade, variant: str, built: date, revision: str | None = None) -> Offer | None:
+    def offer_for(self, grade: Grade, variant: str, built: date) -> Offer | None:
         """What to buy for an engine of ``variant`` built on ``built``; None when no offer fits it.
 
         The newest offer of ``grade`` that no other of that grade supersedes, else the original, else the cheapest that
-        fits. ``revision``: that design level where it is offered.
+        fits.
         """
         fitting = [offer for offer in self.offers if offer.fits(variant, built)]
-        fitting = [offer for offer in fitting if revision and offer.revision == revision] or fitting
         gone = {(offer.grade, offer.supersedes) for offer in fitting}
         current = [offer for offer in fitting if (offer.grade, offer.number) not in gone] or fitting
         for asked in (grade, "original"):

@@ -276,16 +276,17 @@ class Van:
 
     def _renew(self, unit: int, text: str) -> None:
         component = self.layout.component[unit]
-        self.grade[unit], self.revision[unit] = self._bought(component, text == "campaign")
+        recalled = text == "campaign" and component == self.truth.campaign.component
+        self.grade[unit], self.revision[unit] = self._bought(component, recalled)
         self.touched[unit] = True
         revision = self.revision[unit] or None
         self._line(component, self.layout.position[unit], None, None, "renewed", revision, self.grade[unit], text)
         self.fit(unit)
 
-    def _bought(self, component: str, campaign: bool) -> tuple[Grade, str]:
+    def _bought(self, component: str, recalled: bool) -> tuple[Grade, str]:
         """Source grade and revision of the piece that goes in."""
         current = self.book.components[component].revision_at(self.day)
-        if campaign:
+        if recalled:
             return "original", self.truth.campaign.revision
         offers = self.layout.offers[component]
         shares = {g: p for g, p in self.truth.fleet.fitted_grades.items() if g in offers and p > 0}

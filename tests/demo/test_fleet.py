@@ -201,6 +201,13 @@ def test_what_was_put_off_behind_the_gearbox_is_cured_when_it_is_apart(truth, hi
     assert apart > 20
 
 
+def test_a_small_fleet_shows_what_fault_it_has(book, truth):
+    fleet = demo.simulate(book, truth, vans=8, rng=np.random.default_rng(1))
+    van = demo.default_van(fleet)
+    assert van.mode not in {"chain-stretch", "rear-seal-leak", "clutch-worn"}
+    assert book.modes[van.mode].component == van.component
+
+
 def test_a_fleet_without_such_a_fault_says_so(fleet):
     sound = demo.Fleet(fleet.vehicles, fleet.lines.slice(0, 1), fleet.readings)
     with pytest.raises(NameNotKnown, match="open fault"):

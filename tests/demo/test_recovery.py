@@ -69,15 +69,15 @@ def test_intervals_hold_the_truth(book, truth, lives):
     assert abs(np.mean(off)) < 3 / np.sqrt(len(off))
 
 
-FLEETS, SMALL = 200, 100
+FLEETS, SMALL = 200, 120
 WELL_SEEN = (
     "cam-cover-leak", "belt-tensioner-noise", "egr-valve-sticks", "injector-blow-by",  # evident; one of them cleaned
-    "glow-plug-open", "pulley-separation", "intake-carbon",  # hidden; one of them cleaned
+    "glow-plug-open", "pulley-separation", "hose-ageing",  # hidden
 )  # fmt: skip
 
 
 def test_over_many_small_fleets_the_intervals_cover_what_they_promise(book, truth, tmp_path):
-    """95 % intervals, from files to fits: seven modes of 200 fleets of 100 vans are covered in 92 to 98 %."""
+    """95 % intervals, from files to fits: seven modes of 200 fleets of 120 vans are covered in 92 to 98 %."""
     covered: dict[str, list[bool]] = {"B10": [], "shape": []}
     for number in range(FLEETS):
         fleet = demo.simulate(book, truth, vans=SMALL, rng=np.random.default_rng([demo.SEED, number]))

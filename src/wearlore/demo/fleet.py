@@ -91,16 +91,17 @@ def simulate(book: Book, truth: Truth, *, vans: int, rng: np.random.Generator) -
 def default_van(fleet: Fleet) -> DemoVan:
     """The van that demonstrates a scope best: still in the fleet, its fault found and put off, its history long.
 
-    Among the faults that share the gearbox's removal, the stretched chain first; then a history complete from new, then
-    the odometer nearest to that of middle age. Raises NameNotKnown when no van carries such a fault.
+    The stretched chain before other faults that share the gearbox's removal, these before any other; then a history
+    complete from new, then the odometer nearest to that of middle age. Raises NameNotKnown when no fault is open.
     """
     lines = fleet.lines
     end = pc.max(lines["date"]).as_py()
     seen = _last(lines)
     complete = set(fleet.vehicles.filter(pc.field("history") == "complete")["vehicle"].to_pylist())
-    for mode in SHOWN:
+    failed = set(lines.filter(pc.field("finding") == "failed")["mode"].to_pylist())
+    for mode in (*(mode for mode in SHOWN if mode in failed), *sorted(failed - {*SHOWN})):
         found = lines.filter((pc.field("mode") == mode) & (pc.field("finding") == "failed"))
-        component = found["component"][0].as_py() if found.num_rows else ""
+        component = found["component"][0].as_py()
         cured = _last(lines.filter((pc.field("component") == component) & (pc.field("action") == "renewed")))
         still_open = [
             vehicle
@@ -110,7 +111,7 @@ def default_van(fleet: Fleet) -> DemoVan:
         if still_open:
             best = min(still_open, key=lambda v: (v not in complete, abs(seen[v][1] - MIDDLE_AGE_KM), v))
             return DemoVan(best, component, mode)
-    raise NameNotKnown("van with an open fault", ", ".join(SHOWN), ())
+    raise NameNotKnown("van with an open fault", "any", ())
 
 
 def _last(lines: pa.Table) -> dict[str, tuple[date, int]]:

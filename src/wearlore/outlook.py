@@ -1,14 +1,14 @@
-"""The long-run cost of a policy for one vehicle, simulated; rivals on the same lives."""
+"""The long-run cost of policies for a vehicle or several, simulated; rivals on the same lives."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wearlore.estimate import Estimate
+from wearlore.lives import Array
 from wearlore.renewal.upkeep import Mask, Moment, Pieces, Policy, Upkeep
 
 LEVEL = 0.95
@@ -34,6 +34,7 @@ class Comparison:
 
     policies: Mapping[str, PolicyCost]
     beyond: Mapping[str, Estimate]
+    vehicles: int
     runs: int
 
 
@@ -63,29 +64,40 @@ def _with_brought(upkeep: Upkeep, done: Mask) -> Mask:
     return brought
 
 
-def simulate(upkeep: Upkeep, policies: Mapping[str, Policy], pieces: Pieces) -> Comparison:
+def simulate(fleet: Sequence[tuple[Upkeep, Pieces]], policies: Mapping[str, Callable[[Upkeep], Policy]]) -> Comparison:
     """Every policy through the same lives: a visit now if something has failed, then one at each failure.
 
-    Costs are discounted to now; the horizon is that of ``upkeep``. The first policy is the one others are held against.
+    ``fleet``: each vehicle with the lives drawn for it, the same number of runs for all. ``policies`` make a policy for
+    a vehicle; the first is the one others are held against. Costs are per vehicle, discounted to now, over the span of
+    each upkeep.
     """
     totals = {
-        name: [_run(upkeep, policy, pieces, run) for run in range(len(pieces.life))]
-        for name, policy in policies.items()
+        name: [
+            [_run(care, policy, pieces, run) for run in range(len(pieces.life))]
+            for care, pieces in fleet
+            for policy in [make(care)]
+        ]
+        for name, make in policies.items()
     }
-    costs = {name: np.array([total.cost for total in runs]) for name, runs in totals.items()}
+    costs = {name: np.array([[t.cost for t in runs] for runs in vehicles]) for name, vehicles in totals.items()}
     first = next(iter(costs.values()))
     return Comparison(
-        {
-            name: PolicyCost(
-                _mean(costs[name]),
-                tuple(float(q) for q in np.quantile(costs[name], [0.1, 0.5, 0.9])),  # type: ignore[arg-type]
-                float(np.mean([total.visits for total in runs])),
-                _share(sum(total.paid for total in runs), sum(total.alone for total in runs)),
-            )
-            for name, runs in totals.items()
-        },
-        {name: _mean(cost - first) for name, cost in list(costs.items())[1:]},
-        len(pieces.life),
+        {name: _policy_cost(costs[name], [t for runs in vehicles for t in runs]) for name, vehicles in totals.items()},
+        {name: _mean((cost - first).mean(axis=0)) for name, cost in list(costs.items())[1:]},
+        first.shape[0],
+        first.shape[1],
+    )
+
+
+def _policy_cost(cost: Array, totals: Sequence[_Total]) -> PolicyCost:
+    """``cost`` (vehicles, runs)."""
+    low, middle, high = (float(q) for q in np.quantile(cost, [0.1, 0.5, 0.9]))
+    paid, alone = sum(t.paid for t in totals), sum(t.alone for t in totals)
+    return PolicyCost(
+        _mean(cost.mean(axis=0)),
+        (low, middle, high),
+        float(np.mean([t.visits for t in totals])),
+        1 - paid / alone if alone > 0 else 0.0,
     )
 
 
@@ -139,11 +151,7 @@ def _count_setup(upkeep: Upkeep, done: Mask, total: _Total) -> None:
     total.alone += sum(upkeep.setup[step] for item in chosen for step in item.needs)
 
 
-def _share(paid: float, alone: float) -> float:
-    return 1 - paid / alone if alone > 0 else 0.0
-
-
-def _mean(draws: NDArray[np.float64]) -> Estimate:
+def _mean(draws: Array) -> Estimate:
     """Mean of independent runs with the interval of its standard error."""
     half = Z * float(draws.std(ddof=1)) / np.sqrt(draws.size) if draws.size > 1 else np.inf
     return Estimate(float(draws.mean()), float(draws.mean() - half), float(draws.mean() + half), LEVEL)

@@ -41,6 +41,8 @@ def at_random(mode: str, revision: str, grade: str) -> KnownLife:
         (["seal", "slave"], 0.5, 287.0),
         # with its companion: 50 + 60 * 6.1, hire 20, fluid 5, parts 180 + 60, and 100 beyond
         (["clutch", "slave"], 0.0, 781.0),
+        # the gasket is spoiled on the way and bought once: 50 + 60 * 0.6 + 12 + 10
+        (["gasket"], 0.0, 108.0),
         # the spoiled gasket is bought with the pump: 50 + 60 * 1.4 + 90 + 12 + 120
         (["pump"], 0.0, 356.0),
     ],
@@ -49,7 +51,7 @@ def test_a_later_visit_costs_what_it_takes(components, share, later_visit):
     """At random, undiscounted, over one mean life: exactly one failure is expected, so its cost can be read off."""
 
     def lives(mode, revision, grade):
-        scale = {"clutch-worn": 100e3, "seal-leaks": 100e3, "pump-leaks": 100e3}.get(mode, 1e12)
+        scale = {"clutch-worn": 100e3, "seal-leaks": 100e3, "pump-leaks": 100e3, "gasket-leaks": 100e3}.get(mode, 1e12)
         return KnownLife(scale * (1e-3 if grade == "economy" else 1.0), 1.0)
 
     case = build(vehicle(*components), replace(TERMS, setup_share=share), lives)

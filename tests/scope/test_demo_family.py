@@ -8,7 +8,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from wearlore import scope
+from wearlore import jobcard, scope
 from wearlore.book.load import load
 from wearlore.demo import BOOK
 from wearlore.life import life_model
@@ -66,3 +66,39 @@ def test_every_unit_gets_its_advice(book, judged, variant, known):
         assert a.hours_shared >= -1e-9
     if variant == "m118":
         assert (by_unit["balance-shafts"].reason, by_unit["balance-shafts"].because) == ("no-tool", ("balance-pin",))
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        ("chain-stretch", "timing-chain"),
+        ("injector-wear", "injector/3"),
+        ("oil-cooler-seep", "oil-cooler"),
+        ("sump-leak", "sump-seal"),
+        ("turbo-shaft-play", "turbo"),
+        ("condenser-stone", "condenser"),
+    ],
+    ids=lambda fault: fault[0],
+)
+@pytest.mark.parametrize("habit", [False, True], ids=["advice", "only failed"])
+def test_the_visit_costs_what_its_job_card_bills(book, judged, fault, habit):
+    """Two independent routes to hours and money: the choice's union of steps, and the estimate of the job card."""
+    terms = replace(scope.Terms.of(book.economics), must=frozenset({scope.Fault(fault[1], fault[0])}))
+    vehicle = van(book, "m118", known=True)
+    case = scope.problem(book, vehicle, lambda mode, r, g: judged[mode], terms, rng=np.random.default_rng(1))
+    advice = scope.choose(case)
+    if habit:  # what only the faults bring: refuse all that this habit leaves
+        kept = advice.only_failed.units
+        left = frozenset(unit.name for unit in vehicle.units if unit.name not in kept)
+        case = scope.problem(
+            book,
+            vehicle,
+            lambda mode, r, g: judged[mode],
+            replace(terms, refuse=left),
+            rng=np.random.default_rng(1),
+        )
+        advice = scope.choose(case)
+    chosen = [jobcard.Chosen(a.remedy, a.position, a.grade, a.offers) for a in advice.chosen]
+    card = jobcard.compose(book, vehicle, chosen, labour_rate=terms.labour_rate, visit_fixed=terms.visit_fixed)
+    assert card.hours == pytest.approx(advice.hours, abs=1e-9)
+    assert card.estimate.subtotal == pytest.approx(advice.visit_cost, abs=0.01 * len(card.estimate.lines))

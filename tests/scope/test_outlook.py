@@ -28,7 +28,7 @@ def test_curing_only_what_failed_costs_one_unit_what_the_renewal_equation_says()
     care = kept(van, terms)
     only = replace(care, renewables=care.renewables[:1], brings=care.brings[:1, :1])
     pieces = lives(only, draw_luck(only, 6000, rng=np.random.default_rng(2)))
-    found = outlook.simulate(only, {"habit": outlook.only_failed(only)}, pieces).policies["habit"].cost
+    found = outlook.simulate([(only, pieces)], {"habit": outlook.only_failed}).policies["habit"].cost
     companion = 60 * 0.3 + 60 + 5  # the slave is not simulated here; the equation counts it in each later visit
     share = float(alone.candidates[0].left.mean()) * (1 - companion / 781)
     assert found.low - 3 < share < found.high + 3
@@ -38,11 +38,11 @@ def test_curing_only_what_failed_costs_one_unit_what_the_renewal_equation_says()
 def test_the_same_policy_twice_differs_by_nothing_and_rivals_share_their_luck():
     care = kept(vehicle())
     pieces = lives(care, draw_luck(care, 40, rng=np.random.default_rng(3)))
-    policies = {"a": outlook.only_failed(care), "b": outlook.only_failed(care), "reach": outlook.all_in_reach(care)}
-    compared = outlook.simulate(care, policies, pieces)
+    policies = {"a": outlook.only_failed, "b": outlook.only_failed, "reach": outlook.all_in_reach}
+    compared = outlook.simulate([(care, pieces)], policies)
     assert (compared.beyond["b"].value, compared.beyond["b"].low, compared.beyond["b"].high) == (0, 0, 0)
     assert compared.policies["reach"].visits < compared.policies["a"].visits
-    again = outlook.simulate(care, {"a": outlook.only_failed(care)}, pieces)
+    again = outlook.simulate([(care, pieces)], {"a": outlook.only_failed})
     assert again.policies["a"] == compared.policies["a"]
 
 
@@ -57,11 +57,11 @@ def test_following_the_advice_beats_both_habits():
     care = kept(vehicle(seen_good=60e3))
     pieces = lives(care, draw_luck(care, 150, rng=np.random.default_rng(5)))
     policies = {
-        "advice": follow_advice(care),
-        "only failed": outlook.only_failed(care),
-        "all in reach": outlook.all_in_reach(care),
+        "advice": follow_advice,
+        "only failed": outlook.only_failed,
+        "all in reach": outlook.all_in_reach,
     }
-    compared = outlook.simulate(care, policies, pieces)
+    compared = outlook.simulate([(care, pieces)], policies)
     assert compared.beyond["only failed"].low > 0
     assert compared.beyond["all in reach"].value > 0
     assert 0 < compared.policies["advice"].setup_share < 1
@@ -103,7 +103,7 @@ def test_what_is_known_to_have_failed_is_cured_in_the_first_visit():
     leaking = ModeState("seal-leaks", KM, KM, present=True)
     care = kept(vehicle("seal", seal_leaks=leaking), replace(TERMS, horizon=10.0))
     pieces = lives(care, draw_luck(care, 5, rng=np.random.default_rng(3)))
-    cost = outlook.simulate(care, {"habit": outlook.only_failed(care)}, pieces).policies["habit"]
+    cost = outlook.simulate([(care, pieces)], {"habit": outlook.only_failed}).policies["habit"]
     assert cost.visits == 1
     assert cost.cost.value == pytest.approx(50 + 60 * 5.7 + 30)  # the fault was found: nothing beyond its cure
 
@@ -123,3 +123,18 @@ def test_the_policy_knows_the_savings_that_the_scope_knows():
     np.testing.assert_allclose(nothing_ahead, 0.0, atol=1e-9)
     fresh = savings(care).at(np.zeros(n), TERMS.horizon, np.zeros(n, bool))
     np.testing.assert_allclose(fresh, 0.0, atol=1e-6)
+
+
+def test_a_fleet_costs_what_its_vehicles_cost_on_the_mean():
+    cares = [kept(vehicle()), kept(vehicle(age=60e3))]
+    rng = np.random.default_rng(3)
+    fleet = [(care, lives(care, draw_luck(care, 30, rng=rng))) for care in cares]
+    policies = {"advice": follow_advice, "only failed": outlook.only_failed}
+    both = outlook.simulate(fleet, policies)
+    each = [outlook.simulate([one], policies) for one in fleet]
+    assert (both.vehicles, both.runs) == (2, 30)
+    for name in policies:
+        found = np.mean([one.policies[name].cost.value for one in each])
+        assert both.policies[name].cost.value == pytest.approx(found)
+    beyond = np.mean([one.beyond["only failed"].value for one in each])
+    assert both.beyond["only failed"].value == pytest.approx(beyond)

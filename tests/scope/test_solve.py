@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import product
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -280,3 +281,14 @@ def test_dearer_labour_never_adds_hours(case, factor):
     )
     if cheap is not None:
         assert case.hours(dear.chosen) <= case.hours(cheap.chosen) + 1e-3
+
+
+def test_a_choice_stopped_at_the_time_limit_says_by_how_much_it_may_be_beaten(monkeypatch):
+    case = seal_and_pump(60.0)
+    stopped = SimpleNamespace(x=np.zeros(3), status=1, fun=0.0, mip_dual_bound=-35.0, message="Time limit reached.")
+    monkeypatch.setattr("wearlore.scope.program.milp", lambda *args, **kwargs: stopped)
+    solution = solve(formulate(case))
+    assert (solution.proof, solution.gap, solution.chosen) == ("BEST_FOUND", 35.0, ())
+    stopped.x = None
+    with pytest.raises(ScopeError, match="Time limit reached"):
+        solve(formulate(case))

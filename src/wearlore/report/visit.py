@@ -10,8 +10,7 @@ from math import isinf
 from wearlore.estimate import Estimate
 from wearlore.report.card import in_hours, when
 from wearlore.report.sheet import Block, Bullets, Column, Heading, Paragraph, Sheet, Table
-from wearlore.scope import Advice, Habit, Reason, Scope
-from wearlore.scope.explain import REASONS
+from wearlore.scope import REASONS, Advice, Habit, Reason, Scope
 from wearlore.units import Units, show_share
 from wearlore.workbench import VisitScope
 

@@ -1,12 +1,13 @@
 """What to do in one visit, and what to leave: formulate, solve, explain."""
 
+from wearlore.scope.advice import REASONS, Advice, Habit, Reason, Scope, choose, explain
 from wearlore.scope.build import problem
-from wearlore.scope.explain import Advice, Habit, Reason, Scope, choose, explain
 from wearlore.scope.model import Candidate, Fault, Option, Problem, Step, Terms
 from wearlore.scope.policy import follow_advice, upkeep
-from wearlore.scope.solve import Program, Solution, by_min_cut, formulate, solve
+from wearlore.scope.program import Program, Solution, by_min_cut, formulate, solve
 
 __all__ = [
+    "REASONS",
     "Advice",
     "Candidate",
     "Fault",

@@ -9,7 +9,7 @@ from wearlore.renewal import Models
 from wearlore.renewal.upkeep import Mask, Moment, Policy, Renewable, Savings, Upkeep, savings
 from wearlore.scope.build import VISIT, Builder, Way
 from wearlore.scope.model import Terms
-from wearlore.scope.solve import closure
+from wearlore.scope.program import closure
 from wearlore.vehicle import FittedUnit, Vehicle
 
 

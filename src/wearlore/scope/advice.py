@@ -14,7 +14,7 @@ from wearlore.errors import ScopeError
 from wearlore.estimate import Estimate
 from wearlore.lives import Array
 from wearlore.scope.model import Fault, Problem
-from wearlore.scope.solve import Program, Proof, Solution, formulate, solve
+from wearlore.scope.program import Program, Proof, Solution, formulate, solve
 
 Reason = Literal[
     "must", "companion", "spoiled", "pays-alone", "pays-together", "not-yet", "never", "refused", "no-tool", "no-remedy"

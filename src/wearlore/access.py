@@ -1,7 +1,8 @@
 """The access graph of one variant: what a set of operations brings with it, its hours, its cost, its order.
 
-An operation is done once in a visit, whoever asks for it. Doing it brings every operation that it `needs` (before it)
-and every one that must follow (`then`), and so on: the closure. Operations that do not apply to the variant fall out.
+An operation is done once in a visit, whoever asks for it; one marked `each_position` is done once at each position, and
+stands here once for each, as ``operation@position``. Doing an operation brings every one that it `needs` (before it)
+and every one that must follow (`then`), and so on: the closure. Operations not for the variant fall out.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from functools import cached_property
 from heapq import heapify, heappop, heappush
 from typing import Any
 
-from wearlore.book.model import Book, Grade, Offer, Operation
+from wearlore.book.model import Book, Grade, Offer, Operation, Remedy
 from wearlore.errors import NameNotKnown, ScopeError
 
 STATE_RANK = {"warm": 0, "any": 1, "cold": 2, "drained": 3}
@@ -46,14 +47,28 @@ class Access:
     def operations(self) -> Mapping[str, Operation]:
         """The operations that apply to the variant, in the book's order."""
         return {
-            id_: operation
-            for id_, operation in self.book.operations.items()
-            if not operation.variants or self.variant in operation.variants
+            name: operation
+            for id_, written in self.book.operations.items()
+            if not written.variants or self.variant in written.variants
+            for name, operation in self._placed(id_, written)
         }
+
+    def _placed(self, id_: str, written: Operation) -> Iterator[tuple[str, Operation]]:
+        """The operation, or one of it for each position of the components whose remedies ask for it."""
+        yield id_, written
+        if written.each_position:
+            asking = {r.component for r in self.book.remedies.values() if id_ in r.operations}
+            places = dict.fromkeys(p for c in sorted(asking) for p in self.book.components[c].positions)
+            for place in places:
+                yield f"{id_}@{place}", _at(written, place)
+
+    def of_remedy(self, remedy: Remedy, position: str) -> tuple[str, ...]:
+        """The operations that ``remedy`` asks for when it is done at ``position`` (empty: the only one)."""
+        return tuple(f"{o}@{position}" if f"{o}@{position}" in self.operations else o for o in remedy.operations)
 
     def _applying(self, ids: Iterable[str]) -> Iterator[str]:
         for id_ in ids:
-            if id_ not in self.book.operations:
+            if id_.partition("@")[0] not in self.book.operations:
                 raise NameNotKnown("operation", id_, self.book.operations)
             if id_ in self.operations:
                 yield id_
@@ -199,3 +214,9 @@ def _circle(after: Mapping[str, set[str]]) -> list[str]:
     while path[-1] not in path[:-1]:
         path.append(before[path[-1]][0])
     return path[path.index(path[-1]) :][::-1]
+
+
+def _at(written: Operation, place: str) -> Operation:
+    """The operation under the name of one position."""
+    refit = written.refit and written.refit.model_copy(update={"name": f"{written.refit.name} ({place})"})
+    return written.model_copy(update={"name": f"{written.name} ({place})", "refit": refit})

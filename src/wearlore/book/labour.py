@@ -57,6 +57,17 @@ def unneeded_operations(book: Book) -> Iterator[Remark]:
             yield Remark("warning", ("operations", id_), "something that needs this operation", mend)
 
 
+def each_position(book: Book) -> Iterator[Remark]:
+    """Work done anew at each position is asked for by remedies: another operation could not say at which position."""
+    for id_, operation in book.operations.items():
+        for field in ("needs", "then"):
+            for k, other in enumerate(getattr(operation, field)):
+                if other in book.operations and book.operations[other].each_position:
+                    expected = f"an operation done once in a visit ({other!r} is done at each position)"
+                    mend = "Name it under 'operations' of the remedies instead, or take 'each_position' away."
+                    yield Remark("error", ("operations", id_, field, k), expected, mend)
+
+
 def engine_states(book: Book) -> Iterator[Remark]:
     """A warm engine before a cold or drained one; closing operations come after everything and may warm it again."""
     for id_, operation in book.operations.items():

@@ -257,6 +257,7 @@ class Operation(Entry):
         (), description="operations that must follow, after build-up: bleed, leak test, clear codes"
     )
     closing: bool = Field(False, description="belongs to the closing checks")
+    each_position: bool = Field(False, description="done anew at each position that a remedy is done to")
     steps: tuple[Text, ...] = ()
     fasteners: tuple[Fastener, ...] = ()
     tools: tuple[Id, ...] = ()

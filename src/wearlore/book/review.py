@@ -22,6 +22,7 @@ CHECKS: tuple[Callable[[Book], Iterator[Remark]], ...] = (
     diagnosis.beliefs,
     diagnosis.observations,
     labour.unneeded_operations,
+    labour.each_position,
     labour.engine_states,
     labour.fasteners,
     labour.tools,

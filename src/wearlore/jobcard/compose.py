@@ -124,10 +124,10 @@ class _Visit:
         self.book, self.access, self.entries = book, access, entries
         self.sharers: dict[str, list[Entry]] = defaultdict(list)
         for entry in entries:
-            for id_ in access.reach(entry.remedy.operations):
+            for id_ in access.reach(entry.operations(access)):
                 self.sharers[id_].append(entry)
         self.operations = {id_: operation for id_, operation in access.operations.items() if id_ in self.sharers}
-        self.acts = arrange(self.operations, [entry.remedy.operations for entry in entries])
+        self.acts = arrange(self.operations, [entry.operations(access) for entry in entries])
         self.order = list(dict.fromkeys(act.operation for act, _ in self.acts))
 
     def hours(self) -> float:
@@ -296,7 +296,7 @@ class _Visit:
         sequence = [act for act, _ in self.acts]
         fitted: dict[Act, dict[str, float]] = defaultdict(lambda: defaultdict(float))
         for entry in self.entries:
-            own = [act for act in sequence if act.operation in entry.remedy.operations]
+            own = [act for act in sequence if act.operation in entry.operations(self.access)]
             removed = max((own.index(act) for act in own if act.half == "off"), default=-1)
             if own:
                 for part, quantity in entry.remedy.parts.items():

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from wearlore.access import Access
 from wearlore.book.model import Book, Remedy
 from wearlore.errors import NameNotKnown, ScopeError
 from wearlore.jobcard.model import Chosen
@@ -21,6 +22,10 @@ class Entry:
     @property
     def key(self) -> tuple[str, str]:
         return self.chosen.remedy, self.chosen.position
+
+    def operations(self, access: Access) -> tuple[str, ...]:
+        """The operations it asks for at its position."""
+        return access.of_remedy(self.remedy, self.chosen.position)
 
     @property
     def title(self) -> str:

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
 from dataclasses import replace
+from datetime import date
 from math import exp, log
 
 import numpy as np
 import pytest
 from scipy.integrate import quad
 
+from wearlore.book.model import Book
 from wearlore.errors import NameNotKnown, ScopeError
 from wearlore.scope import Fault, Problem, Terms, choose, problem
-from wearlore.vehicle import ModeState, Vehicle
+from wearlore.vehicle import FittedUnit, ModeState, Vehicle
 
-from .family import BOOK, KM, LIVES, TERMS, KnownLife, models, vehicle
+from .family import BOOK, FAMILY, KM, LIVES, TERMS, KnownLife, mode, models, remedy, vehicle
 
 
 def build(van: Vehicle, terms: Terms = TERMS, lives=models) -> Problem:
@@ -233,3 +236,45 @@ def test_a_fault_that_nothing_cures_is_said():
 def test_terms_that_make_no_sense_are_refused(wrong, words):
     with pytest.raises(ScopeError, match=words):
         replace(TERMS, **wrong)
+
+
+def test_work_at_each_position_is_paid_at_each_and_the_way_there_once():
+    data = deepcopy(FAMILY)
+    data["components"]["plug"] = {"name": "Plug", "system": "S", "zone": "z", "positions": ["1", "2"]}
+    data["components"]["washer"] = {"name": "Washer", "system": "S", "zone": "z", "positions": ["1", "2"]}
+    data["modes"] |= {"plug-open": mode("plug"), "washer-leaks": mode("washer")}
+    data["operations"]["pull-plug"] = {
+        "name": "Plug",
+        "hours": 0.3,
+        "needs": ["cover-off"],
+        "each_position": True,
+        "spoils": {"washer": 1},
+    }
+    data["remedies"] |= {
+        "plug": remedy("plug", ["plug-open"], ["pull-plug"], parts={"plug": 1}),
+        "washer": remedy("washer", ["washer-leaks"], ["pull-plug"]),
+    }
+    data["parts"] |= {
+        "plug": {"name": "Plug", "component": "plug", "offers": [{"number": "P", "price": 20}]},
+        "washer": {"name": "Washer", "component": "washer", "offers": [{"number": "W", "price": 3}]},
+    }
+    book = Book.model_validate(data)
+    units = [
+        FittedUnit(component, place, "", "original", KM, (ModeState(found, KM, KM),))
+        for component, found in (("plug", "plug-open"), ("washer", "washer-leaks"))
+        for place in ("1", "2")
+    ]
+    van = Vehicle("v", "a", date(2016, 5, 1), KM, (*units, vehicle("gasket").unit("gasket")))
+
+    def advice(*places: str):
+        must = frozenset(Fault(f"plug/{place}", "plug-open") for place in places)
+        no = frozenset({"plug/1", "plug/2"}) - {f"plug/{place}" for place in places}
+        terms = replace(TERMS, must=must, refuse=no)
+        long = lambda *key: KnownLife(1e9, 1.0)  # noqa: E731  nothing else is worth doing
+        return choose(problem(book, van, long, terms, rng=np.random.default_rng(1)))
+
+    gasket = 0.2 * 60 + 12
+    one, two = advice("1"), advice("1", "2")
+    assert {a.unit for a in one.chosen} == {"plug/1", "washer/1", "gasket"}
+    assert one.visit_cost == pytest.approx(50 + 60 * (0.4 + 0.3) + 20 + 3 + gasket)
+    assert two.visit_cost == pytest.approx(50 + 60 * (0.4 + 2 * 0.3) + 2 * (20 + 3) + gasket)

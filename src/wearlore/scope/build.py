@@ -76,16 +76,16 @@ class Builder:
         for id_, remedy in self.book.remedies.items():
             if remedy.component != unit.component or not self._is_for_variant(id_):
                 continue
-            for grade, main in self._grades(remedy):
+            for grade, main in self._grades(remedy, unit.position):
                 if (way := self._way(unit, id_, remedy, grade, main)) is not None:
                     yield way
 
-    def _grades(self, remedy: Remedy) -> list[tuple[Grade | None, dict[str, Offer]]]:
+    def _grades(self, remedy: Remedy, position: str) -> list[tuple[Grade | None, dict[str, Offer]]]:
         """The source grades in which the remedy's main part can be had: the piece of the component that ages.
 
         It is listed by the remedy, or spoiled on the way to it.
         """
-        for part in (*remedy.parts, *self.access.spoiled(remedy.operations)):
+        for part in (*remedy.parts, *self.access.spoiled(self.access.of_remedy(remedy, position))):
             if self.book.parts[part].component == remedy.component:
                 offers = (
                     self.book.parts[part].offer_for(grade, self.vehicle.variant, self.vehicle.built)
@@ -101,7 +101,7 @@ class Builder:
         """None when a part of it cannot be had for this engine."""
         elsewhere = {companion for companion, _ in self.companions_of(id_, unit)}
         extra = [self.book.remedies[c] for c in remedy.companions if c not in elsewhere and self._is_for_variant(c)]
-        operations = self.access.reach([o for r in (remedy, *extra) for o in r.operations])
+        operations = self.access.reach([o for r in (remedy, *extra) for o in self.access.of_remedy(r, unit.position)])
         parts: dict[str, float] = {}
         for part, quantity in (item for r in (remedy, *extra) for item in r.parts.items()):
             parts[part] = parts.get(part, 0.0) + quantity
@@ -345,7 +345,8 @@ class Builder:
     ) -> tuple[tuple[tuple[str, tuple[int, ...]], ...], frozenset[str]]:
         """Which steps spoil a unit, with the options that renew it; and the parts that are then paid by the option.
 
-        A step that spoils fewer pieces than there are units of the component says not which: it pays for them itself.
+        A step done at a position spoils the unit at that position. One that spoils fewer pieces than there are units of
+        the component says not which: it pays for them itself.
         """
         renewing: dict[str, dict[str, list[int]]] = {}  # part -> unit -> options
         for o, (_, unit, way) in enumerate(numbered):
@@ -356,7 +357,8 @@ class Builder:
         scant: set[str] = set()
         for operation in sorted({operation for _, _, way in numbered for operation in way.operations}):
             for part, quantity in self.access.spoiled_by(operation).items():
-                units = renewing.get(part, {})
+                at = operation.partition("@")[2]
+                units = {name: o for name, o in renewing.get(part, {}).items() if not at or name.endswith(f"/{at}")}
                 if quantity < len(units):
                     scant.add(part)
                 else:

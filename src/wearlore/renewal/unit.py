@@ -27,6 +27,7 @@ from wearlore.renewal.equation import (
     worth_left,
     worth_new,
 )
+from wearlore.renewal.upkeep import Renewable
 
 Models = Callable[[str, str, str], LifeModel]  # mode, revision, grade -> its life model
 MEDIAN_Z = np.log(np.log(2.0))  # of the smallest extreme value distribution
@@ -138,20 +139,32 @@ class UnitWorth:
             kept *= 1 - group_chance
         return cost, 1 - kept
 
-    def renewables(self) -> tuple[tuple[Group, Process, Process, Array, Array, Array, Array], ...]:
-        """For each group with a cure: itself, the process of the piece in place and of fresh ones, ages and ages last
-        seen good (d, m), one case for each draw, the age (m,) at which a cure starts the modes, and `worth_new`."""
+    def renewables(self, unit: str) -> tuple[tuple[Cure, Renewable], ...]:
+        """The groups that have a cure, each with it; one age for each draw. Its money and steps stay empty here."""
         found = []
         for number, group in enumerate(self.groups):
             if group.cure is None:
                 continue
-            effect, many = group.cure.effect, len(group.modes)
-            fitted = self._process(group, [(self.revision, self.grade)] * many, None, self.count)
-            fresh = self._process(group, [(effect.revision, effect.grade)] * many, None, self.count)
+            effect, risks = group.cure.effect, [self.risks[i] for i in group.modes]
+            fresh = self._process(group, [(effect.revision, effect.grade)] * len(risks), None, self.count)
             age, seen, weight = self._ages(group, None, 0.0, self.count)
             case = (np.cumsum(weight, axis=1) > self._lots()[:, None]).argmax(axis=1)
-            worth = self._worth_renewed(number, group, None, self.count)
-            found.append((group, fitted, fresh, age[case], seen[case], self._start(fresh, effect), worth))
+            item = Renewable(
+                unit=unit,
+                modes=tuple(risk.mode for risk in risks),
+                remedy=group.cure.remedy,
+                fitted=self._process(group, [(self.revision, self.grade)] * len(risks), None, self.count),
+                fresh=fresh,
+                consequence=np.array([risk.consequence for risk in risks]),
+                age=age[case],
+                seen=seen[case],
+                start=self._start(fresh, effect),
+                worth=self._worth_renewed(number, group, None, self.count),
+                money=0.0,
+                needs=frozenset(),
+                failed=any(risk.present for risk in risks),
+            )
+            found.append((group.cure, item))
         return tuple(found)
 
     def _lots(self) -> Array:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from wearlore.book.model import Book
@@ -14,40 +16,21 @@ from wearlore.vehicle import FittedUnit, Vehicle
 
 
 def upkeep(book: Book, vehicle: Vehicle, models: Models, terms: Terms, *, rng: np.random.Generator) -> Upkeep:
-    """The vehicle as things that fail and are renewed by their future cures; raises what `problem` raises."""
+    """The vehicle as things that fail and are renewed by their future cures; raises what `problem` raises.
+
+    What the owner refuses today and what tools are missing today is not held against the years to come.
+    """
     builder = Builder(book, vehicle, models, terms, rng)
     numbered = builder.numbered()
     spoils, free = builder.spoils(numbered)
     found: list[Renewable] = []
     ways: list[tuple[FittedUnit, Way, frozenset[str]]] = []
     for u, unit in enumerate(vehicle.units):
-        worth = builder.worth(unit)
-        for group, fitted, fresh, age, seen, start, later in worth.renewables():
-            assert group.cure is not None
-            effect, remedy = group.cure.effect, group.cure.remedy
-            way = next(w for w in builder.ways[unit.name] if w.remedy == remedy and w.effect == effect)
+        for cure, item in builder.worth(unit).renewables(unit.name):
+            way = next(w for w in builder.ways[unit.name] if (w.remedy, w.effect) == (cure.remedy, cure.effect))
             option = builder.option(u, unit, way, free)
-            risks = [worth.risks[i] for i in group.modes]
-            consequence = np.array([risk.consequence for risk in risks])
-            failed = any(risk.present for risk in risks)
-            ways.append((unit, way, frozenset(risk.mode for risk in risks)))
-            found.append(
-                Renewable(
-                    unit.name,
-                    tuple(risk.mode for risk in risks),
-                    remedy,
-                    fitted,
-                    fresh,
-                    consequence,
-                    age,
-                    seen,
-                    start,
-                    later,
-                    option.money,
-                    option.needs,
-                    failed,
-                )
-            )
+            found.append(replace(item, money=option.money, needs=option.needs))
+            ways.append((unit, way, frozenset(item.modes)))
     steps = builder.steps(numbered, free)
     spoiled = [(step, {numbered[o][1].name: numbered[o][2] for o in group}) for step, group in spoils]
     setup = {VISIT: terms.visit_fixed} | {

@@ -271,7 +271,7 @@ def lives(
         if mode is None:
             table = bench.lives()
         else:
-            study = bench.study(mode, by=by, with_records=evidence)
+            study = bench.study(mode, by=by, with_records=evidence, units=units)
             if chart:
                 draw(bench, mode, chart, units)
     if mode is None:

@@ -12,6 +12,7 @@ from datetime import date
 from functools import cached_property, partial
 from math import floor, log10
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from wearlore.book.model import Book, Mode
 from wearlore.errors import NameNotKnown, ScopeError
 from wearlore.estimate import Estimate
 from wearlore.jobcard.reasons import reasons
-from wearlore.life import LifeModel, SurvivalCurve, kaplan_meier, life_model, rank
+from wearlore.life import LOGNORMAL, LifeModel, LogLife, SurvivalCurve, kaplan_meier, life_model, rank
 from wearlore.life.strata import StrataModels
 from wearlore.lifetimes import Lifetimes, ModeLives, lifetimes, vehicle_at
 from wearlore.lives import Evidence, Lives
@@ -72,13 +73,17 @@ class FamilyLives:
 
 @dataclass(frozen=True, slots=True)
 class Basis:
-    """The life of a mode on one basis: judgement alone, records alone (maximum likelihood, profile limits) or both."""
+    """The life of a mode on one basis: judgement alone, records alone (maximum likelihood, profile limits) or both.
+
+    ``spread`` is the ``spread_name`` of the family: a Weibull's shape, a lognormal's sigma.
+    """
 
     basis: str
     family: str
     b10: Estimate
     b50: Estimate
-    shape: Estimate
+    spread_name: str
+    spread: Estimate
     caution: str = ""
 
 
@@ -111,6 +116,7 @@ class ModeStudy:
     together: Basis
     ranking: tuple[Ranked, ...]
     points: tuple[SurvivalPoint, ...]
+    placed: float  # failures known only to lie between two looks, put in the middle where the records stand alone
     strata: tuple[ModeSummary, ...]
     records: tuple[EvidenceLine, ...]
 
@@ -230,8 +236,10 @@ class Workbench:
         rows.sort(key=lambda row: (row.b10.value if row.b10 else float("inf"), row.mode))
         return FamilyLives(self.book.family.name, self.lifetimes.vehicles, tuple(rows))
 
-    def study(self, mode: str, *, by: str | None = None, with_records: bool = False) -> ModeStudy:
-        """One mode in detail; ``by`` splits it by revision, grade or variant."""
+    def study(
+        self, mode: str, *, by: str | None = None, with_records: bool = False, units: Units | None = None
+    ) -> ModeStudy:
+        """One mode in detail; ``by`` splits it by revision, grade or variant. Distances are round in ``units``."""
         curves = self.curves(mode)
         lives, model, judged = curves.lives, curves.model, curves.judged
         return ModeStudy(
@@ -241,7 +249,8 @@ class Workbench:
             record=_record_basis(model),
             together=_basis("together", model),
             ranking=tuple(Ranked(f.dist.name, f.log_likelihood, f.aicc) for f in rank(lives)) if lives.failures else (),
-            points=_points(model, curves.curve, self.book.units),
+            points=_points(model, curves.curve, units or self.book.units),
+            placed=curves.curve.placed if curves.curve else 0.0,
             strata=self._split(mode, by) if by else (),
             records=self._evidence(mode) if with_records else (),
         )
@@ -390,14 +399,20 @@ def _strata(seen: ModeLives) -> dict[tuple[str, str], Lives]:
 
 
 def _basis(name: str, model: LifeModel) -> Basis:
-    return Basis(name, model.dist.name, model.quantile(0.1), model.quantile(0.5), model.posterior.shape())
+    shape = model.posterior.shape()
+    spread = shape if _spread(model.dist) == "shape" else Estimate(1 / shape.value, 1 / shape.high, 1 / shape.low)
+    return Basis(name, model.dist.name, model.quantile(0.1), model.quantile(0.5), _spread(model.dist), spread)
 
 
 def _record_basis(model: LifeModel) -> Basis | None:
     if (fit := model.fit) is None:
         return None
-    b10, b50, shape = fit.interval("quantile", 0.1), fit.interval("quantile", 0.5), fit.interval("shape")
-    return Basis("records", fit.dist.name, b10, b50, shape, fit.caution)
+    b10, b50, spread = fit.interval("quantile", 0.1), fit.interval("quantile", 0.5), fit.interval(_spread(fit.dist))
+    return Basis("records", fit.dist.name, b10, b50, _spread(fit.dist), spread, fit.caution)
+
+
+def _spread(dist: LogLife) -> Literal["shape", "sigma"]:
+    return "sigma" if dist is LOGNORMAL else "shape"
 
 
 def _points(model: LifeModel, curve: SurvivalCurve | None, units: Units) -> tuple[SurvivalPoint, ...]:

@@ -15,15 +15,17 @@ from wearlore.vehicle import FittedUnit, ModeState, Vehicle
 
 @dataclass(frozen=True)
 class KnownLife:
-    """Stands in for a life model: what a scope asks of one."""
+    """Stands in for a life model: what a scope asks of one. ``or_scale``: as likely to be the scale."""
 
     scale: float
     shape: float
     dist: LogLife = WEIBULL
+    or_scale: float | None = None
 
     @property
     def nodes(self):
-        return np.array([np.log(self.scale)]), np.array([1 / self.shape]), np.array([1.0])
+        scales = np.array([self.scale] if self.or_scale is None else [self.scale, self.or_scale])
+        return np.log(scales), np.full(scales.size, 1 / self.shape), np.full(scales.size, 1 / scales.size)
 
 
 def mode(component: str, cost: float = 0.0, **rest) -> dict:
@@ -79,7 +81,7 @@ FAMILY: dict = {
         "change-slave": {"name": "Slave", "hours": 0.3, "needs": ["gearbox-out"], "consumables": {"fluid": 0.5}},
         "cover-off": {"name": "Cover off", "hours": 0.4, "spoils": {"gasket": 1}},
         "clean-face": {"name": "Clean the face", "hours": 0.2, "needs": ["cover-off"]},
-        "change-pump": {"name": "Pump", "hours": 1.0, "needs": ["cover-off"]},
+        "change-pump": {"name": "Pump", "hours": 1.0, "needs": ["cover-off"], "spoils": {"ring": 1}},
         "change-valve": {"name": "Valve", "hours": 0.6},
         "clean-valve": {"name": "Clean the valve", "hours": 0.5},
         "change-radiator": {"name": "Radiator", "hours": 1.5},
@@ -92,7 +94,7 @@ FAMILY: dict = {
         "clutch": remedy("clutch", ["clutch-worn"], ["change-clutch"], parts={"clutch": 1}, companions=["slave"]),
         "slave": remedy("slave", ["slave-leaks"], ["change-slave"], parts={"slave": 1}),
         "gasket": remedy("gasket", ["gasket-leaks"], ["clean-face"]),
-        "pump": remedy("pump", ["pump-leaks", "pump-cracks"], ["change-pump"], parts={"pump": 1}),
+        "pump": remedy("pump", ["pump-leaks", "pump-cracks"], ["change-pump"], parts={"pump": 1, "ring": 2}),
         "valve": remedy("valve", ["valve-sticks"], ["change-valve"], parts={"valve": 1}),
         "valve-clean": remedy("valve", ["valve-sticks"], ["clean-valve"], kind="clean", restores=0.5),
         "radiator": remedy("radiator", ["stone"], ["change-radiator"], parts={"radiator": 1}),
@@ -113,6 +115,7 @@ FAMILY: dict = {
                 {"number": "PE", "price": 40, "grade": "economy", "revision": "B"},
             ],
         },
+        "ring": {"name": "Ring", "offers": [{"number": "O", "price": 4}]},
         "valve": {"name": "Valve", "component": "valve", "offers": [{"number": "V", "price": 110}]},
         "radiator": {"name": "Radiator", "component": "radiator", "offers": [{"number": "R", "price": 160}]},
         "mesh": {"name": "Mesh", "offers": [{"number": "M", "price": 25}]},

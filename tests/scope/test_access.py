@@ -115,6 +115,7 @@ def test_no_fitting_offer_is_said():
 
 def test_warm_work_comes_before_cold_work_where_the_graph_permits():
     ops = {
+        "idle": {},
         "drain": {"state": "drained"},
         "plug-cover": {},
         "plug": {"state": "warm", "needs": ["plug-cover"]},
@@ -124,7 +125,7 @@ def test_warm_work_comes_before_cold_work_where_the_graph_permits():
         "late-warm": {"state": "warm", "needs": ["other"]},
     }
     order = access(ops).order(ops)
-    assert order == ("plug-cover", "plug", "other", "late-warm", "drain", "pump", "bleed")
+    assert order == ("plug-cover", "plug", "other", "late-warm", "idle", "drain", "pump", "bleed")
 
 
 def test_a_circle_is_named():

@@ -14,6 +14,7 @@ from scipy.integrate import quad
 from wearlore.book.model import Book
 from wearlore.errors import NameNotKnown, ScopeError
 from wearlore.scope import Fault, Problem, Terms, choose, problem
+from wearlore.scope.build import Builder
 from wearlore.vehicle import FittedUnit, ModeState, Vehicle
 
 from .family import BOOK, FAMILY, KM, LIVES, TERMS, KnownLife, mode, models, remedy, vehicle
@@ -46,8 +47,8 @@ def at_random(mode: str, revision: str, grade: str) -> KnownLife:
         (["clutch", "slave"], 0.0, 781.0),
         # the gasket is spoiled on the way and bought once: 50 + 60 * 0.6 + 12 + 10
         (["gasket"], 0.0, 108.0),
-        # the spoiled gasket is bought with the pump: 50 + 60 * 1.4 + 90 + 12 + 120
-        (["pump"], 0.0, 356.0),
+        # the gasket and one of its two rings are spoiled with the pump: 50 + 60 * 1.4 + 90 + 12 + 2 * 4 + 120
+        (["pump"], 0.0, 364.0),
     ],
 )
 def test_a_later_visit_costs_what_it_takes(components, share, later_visit):
@@ -148,7 +149,7 @@ def test_what_is_spoiled_on_the_way_is_renewed_and_paid_once():
     assert (gasket.chosen, gasket.reason, gasket.because) == (True, "spoiled", ("pump",))
     pump = next(a for a in scope.chosen if a.unit == "pump")
     price = {"original": 90, "economy": 40}[pump.grade]
-    assert scope.visit_cost == pytest.approx(50 + 60 * (0.4 + 0.2 + 1.0) + price + 12)
+    assert scope.visit_cost == pytest.approx(50 + 60 * (0.4 + 0.2 + 1.0) + price + 12 + 2 * 4)
 
 
 def test_the_owners_no_leaves_an_accelerating_fault_at_work():
@@ -278,3 +279,43 @@ def test_work_at_each_position_is_paid_at_each_and_the_way_there_once():
     assert {a.unit for a in one.chosen} == {"plug/1", "washer/1", "gasket"}
     assert one.visit_cost == pytest.approx(50 + 60 * (0.4 + 0.3) + 20 + 3 + gasket)
     assert two.visit_cost == pytest.approx(50 + 60 * (0.4 + 2 * 0.3) + 2 * (20 + 3) + gasket)
+
+
+def test_a_later_visit_holds_the_companions_of_companions():
+    remedies = dict(BOOK.remedies)
+    remedies["slave"] = remedies["slave"].model_copy(update={"companions": ("mount",)})
+    book = BOOK.model_copy(update={"remedies": remedies})
+
+    def lives(mode, revision, grade):
+        return KnownLife(100e3 if mode == "clutch-worn" else 1e12, 1.0)
+
+    case = problem(book, vehicle("clutch", "slave", "mount"), lives, TERMS, rng=np.random.default_rng(1))
+    assert left(case, "clutch") == pytest.approx(781 + 60 * 0.7 + 45, rel=2e-4)
+
+
+def test_having_lived_so_long_speaks_for_the_longer_life():
+    """Two lives as likely as each other when new; at 110,000 km the shorter one has become the less likely."""
+    short, long, shape = 80e3, 160e3, 3.0
+
+    def alive(km, scale):
+        return exp(-((km / scale) ** shape))
+
+    case = build(vehicle("mount"), lives=lambda *key: KnownLife(short, shape, or_scale=long))
+    weight = alive(KM, short) / (alive(KM, short) + alive(KM, long))
+    fails = [1 - alive(KM + 100e3, scale) / alive(KM, scale) for scale in (short, long)]
+    expected = weight * fails[0] + (1 - weight) * fails[1]
+    assert case.candidates[0].chance.mean() == pytest.approx(expected, abs=abs(fails[0] - fails[1]) / 64)
+    assert weight < 0.15
+
+
+def test_looking_ahead_is_standing_there():
+    """A hidden mode of unknown age, asked for 15,000 km on: as if the van had come in there."""
+
+    def worth(km, at_least):
+        van = vehicle("clutch", age=None, seen_good=5e3)
+        unit = replace(van.units[0], at_least=at_least)
+        van = replace(van, km=km, units=(unit,))
+        return Builder(BOOK, van, models, TERMS, np.random.default_rng(1)).worth(unit)
+
+    ahead, there = worth(KM, 20e3).later(None, 15e3), worth(KM + 15e3, 35e3).later()
+    np.testing.assert_allclose(ahead, there, rtol=1e-12)

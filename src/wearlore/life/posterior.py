@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import exp, log, pi, sqrt
+from math import exp, floor, log, log2, pi, sqrt
 
 import numpy as np
 from scipy.optimize import brentq
@@ -14,9 +14,9 @@ from scipy.special import sici
 from wearlore.errors import FitError
 from wearlore.estimate import Estimate
 from wearlore.life.belief import Prior
-from wearlore.life.fit import LOG_SPREAD, REACH, furthest
+from wearlore.life.fit import REACH, furthest
 from wearlore.life.likelihood import Derivatives, LogLife, Numbers, Terms
-from wearlore.life.newton import maximise
+from wearlore.life.newton import Maximum, maximise
 from wearlore.lives import Array, Lives
 
 DROP = 15.0  # the grid ends where ln density has fallen by this: 5.5 standard deviations of a normal
@@ -25,6 +25,9 @@ FINE = (25, 49, 97, 193)  # nodes a side; the first that is fine enough
 SHORT_WAVES = 1e-3  # greatest share of the density's spectrum at 3/4 of the nodes' frequency limit
 ROWS, PER_ROW = 32, 8  # nodes handed downstream
 LIGHTEST = 1e-7  # of the heaviest: lighter ones are dropped
+LOG_SPREAD = (-10.0, 5.0)  # the mode's ln sigma is searched between
+ROUNDING = 0.01  # a distance is known to this, in ln km: grouping to 100 km comes to it at 10 000 km
+SHARP = 5 * ROUNDING  # from this sigma on, the density of an exact failure is its chance but for (1/5)^2 / 24
 
 
 @dataclass(frozen=True)
@@ -135,30 +138,33 @@ def posterior(lives: Lives, dist: LogLife, prior: Prior) -> Posterior:
 
     Newton finds the mode and its curvature; a coarse grid grows until the density has died away on every side; the fine
     grid is doubled until the density holds no waves that its step would miss.
+
+    The density of exact failures grows without limit as sigma goes to 0 and all stand at one distance, or as one
+    stands where its records begin. A chance cannot: where sigma comes near to it, a failure's distance is taken as
+    known to `ROUNDING` only.
     """
-    terms = Terms.of(lives)
-
-    def objective(point: Array) -> Derivatives:
-        record = terms.derivatives(dist, float(point[0]), exp(point[1]))
-        supposed = prior.derivatives(float(point[0]), float(point[1]))
-        return Derivatives(
-            record.value + supposed.value, record.gradient + supposed.gradient, record.hessian + supposed.hessian
-        )
-
-    start = _start(lives, prior, objective)
-    low, high = np.array([start[0] - REACH, LOG_SPREAD[0]]), np.array([start[0] + REACH, LOG_SPREAD[1]])
-    mode = maximise(objective, start, low, high, (0,) if dist.fixed_sigma else (0, 1))
+    found = _mode(_rounded(lives, near_entry=True), dist, prior)
+    sharp = found is None or found[1].at_edge or exp(found[1].point[1]) < SHARP
+    if sharp:
+        found = _mode(_rounded(lives, near_entry=False), dist, prior)
+    if found is None:
+        raise FitError("belief and records together do not determine a life", "Look at both: do they fit each other?")
+    terms, mode = found
     lean, sd = _shear(mode.at.hessian, exp(mode.point[1]), dist.fixed_sigma)
     believed = prior.derivatives(float(mode.point[0]), float(mode.point[1])).hessian
     centre, ln_spread = float(mode.point[0] + lean * exp(mode.point[1])), float(mode.point[1])
-    follows = 1.0 if lives.failures > 1 else 0.0
+    follows = 1.0 if lives.failures > 1 and not sharp else 0.0
+    condensed: dict[int, Terms] = {}
 
     def log_density(places: Array, spreads: Array) -> Array:
         rows = []
         for ln_sigma in spreads:  # row by row: the arrays stay in the processor's cache
             ln_stretch = follows * (ln_sigma - ln_spread)
             mu = centre + exp(ln_stretch) * places - lean * exp(ln_sigma)
-            likelihood = terms.log_likelihood(dist, mu, exp(ln_sigma))
+            fineness = floor(log2(exp(ln_sigma) / 4))
+            if fineness not in condensed:
+                condensed[fineness] = terms.condensed(2.0**fineness)
+            likelihood = condensed[fineness].log_likelihood(dist, mu, exp(ln_sigma))
             rows.append(likelihood + prior.log_density(mu, ln_sigma) + ln_stretch)
         return np.array(rows)
 
@@ -175,6 +181,41 @@ def posterior(lives: Lives, dist: LogLife, prior: Prior) -> Posterior:
     share = _record_share(dist, exp(mode.point[1]), believed, mode.at.hessian)
     stretch = np.exp(follows * (spreads - ln_spread))
     return Posterior(dist, prior, places, spreads, weight, centre, stretch, lean, share)
+
+
+def _mode(lives: Lives, dist: LogLife, prior: Prior) -> tuple[Terms, Maximum] | None:
+    """Where prior times likelihood is greatest; None if the search does not settle."""
+    terms = Terms.of(lives)
+
+    def objective(point: Array) -> Derivatives:
+        record = terms.derivatives(dist, float(point[0]), exp(point[1]))
+        supposed = prior.derivatives(float(point[0]), float(point[1]))
+        return Derivatives(
+            record.value + supposed.value, record.gradient + supposed.gradient, record.hessian + supposed.hessian
+        )
+
+    start = _start(lives, prior, objective)
+    low, high = np.array([start[0] - REACH, LOG_SPREAD[0]]), np.array([start[0] + REACH, LOG_SPREAD[1]])
+    try:
+        mode = maximise(objective, start, low, high, (0,) if dist.fixed_sigma else (0, 1))
+    except FitError:
+        return None
+    return terms, mode
+
+
+def _rounded(lives: Lives, *, near_entry: bool) -> Lives:
+    """Failures known to less than `ROUNDING` as intervals of that width; ``near_entry``: only those that begin there."""
+    width = exp(ROUNDING)
+    near = (lives.lower > 0) & (lives.upper < lives.lower * width)
+    if near_entry:
+        near &= (lives.entry > 0) & (lives.lower < lives.entry * sqrt(width))
+    middle = np.sqrt(lives.lower) * np.sqrt(np.where(near, lives.upper, 1.0))
+    return Lives(
+        lives.entry,
+        np.where(near, np.maximum(lives.entry, middle / sqrt(width)), lives.lower),
+        np.where(near, middle * sqrt(width), lives.upper),
+        lives.count,
+    )
 
 
 def _start(lives: Lives, prior: Prior, objective: Callable[[Array], Derivatives]) -> Array:
@@ -255,7 +296,7 @@ def _gauss_rules(nodes: Array, weight: Array) -> tuple[Array, Array]:
     """
     middle, half = 0.5 * (nodes[0] + nodes[-1]), 0.5 * (nodes[-1] - nodes[0])
     x, mass = (nodes - middle) / half, weight.sum(axis=1)
-    basis = [np.sqrt(weight / mass[:, None])]
+    basis = [np.sqrt(weight / np.maximum(mass, np.finfo(float).tiny)[:, None])]
     count = min(PER_ROW, nodes.size)
     jacobi = np.zeros((mass.size, count, count))
     for k in range(count):

@@ -17,6 +17,10 @@ SMALL = (
     "B10 and B50: the distance by which 1 in 10, and half, have failed; in brackets 95 % of what records and judgement "
     "allow. Record: the share of that knowledge which comes from records; the rest is judgement."
 )
+PLACED = (
+    "Records alone: {:,.0f} failures are known only to lie between two looks and stand in the middle, which is a drawing "
+    "aid. The model takes them as they are."
+)
 LEFT_OUT = {
     "unknown_start": "began before the records, at an unknown age",
     "never_looked": "were never looked at, and the mode is hidden",
@@ -64,6 +68,7 @@ def mode_study(study: ModeStudy, units: Units, made_on: date) -> Sheet:
             *(Paragraph(f"Caution: {b.caution}.") for b in (study.record,) if b and b.caution),
             Heading("Still good at a distance"),
             _survival(study.points, units),
+            *when(["placed"] * (study.placed > 0), Paragraph(PLACED.format(study.placed), "small")),
             Heading("Evidence"),
             Bullets(tuple(_evidence(row.evidence, units))),
             *_families(study),
@@ -106,20 +111,20 @@ def _bases(study: ModeStudy, units: Units) -> Table:
         Column("Family"),
         Column("1 in 10 has failed by"),
         Column("Half have failed by"),
-        Column("Shape"),
+        Column("Spread"),
     )
     present = [basis for basis in (study.judgement, study.record, study.together) if basis]
     return Table(columns, tuple(_basis(basis, units) for basis in present))
 
 
 def _basis(basis: Basis, units: Units) -> tuple[str, ...]:
-    shape = basis.shape
+    spread = basis.spread
     return (
         basis.basis,
         basis.family,
         units.show_estimate(basis.b10),
         units.show_estimate(basis.b50),
-        f"{_two(shape.value)} ({_two(shape.low)} to {_two(shape.high)})",
+        f"{basis.spread_name} {_two(spread.value)} ({_two(spread.low)} to {_two(spread.high)})",
     )
 
 

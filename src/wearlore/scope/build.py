@@ -269,7 +269,7 @@ class Builder:
             worth = self.worth(unit)
             left, chance = worth.later()
             age = _age(unit)
-            offsets = self._offsets(unit, age)
+            offsets = self._offsets(unit)
             curve = self._curve(worth, None, offsets)
             candidates.append(Candidate(unit.name, left, chance, age, offsets))
             for way in self.ways[unit.name]:
@@ -296,12 +296,13 @@ class Builder:
             self.vehicle.km,
         )
 
-    def _offsets(self, unit: FittedUnit, age: float | None) -> Array:
+    def _offsets(self, unit: FittedUnit) -> Array:
         """Where to look for the distance at which the advice flips; nowhere when something is already wrong."""
         if self.faults(unit) or not self.ways[unit.name] or not unit.modes:
             return np.zeros(0)
         lowest = -min((state.age for state in unit.modes if state.age is not None), default=unit.at_least)
-        offsets = OFFSETS * self.terms.horizon
+        unknown = any(state.age is None for state in unit.modes)  # each point then holds many ages
+        offsets = (OFFSETS[::2] if unknown else OFFSETS) * self.terms.horizon
         return np.union1d(offsets[offsets > lowest], [max(lowest, offsets[0])])
 
     @staticmethod

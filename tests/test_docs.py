@@ -22,16 +22,17 @@ def run_console(block: str, page: str, capsys: pytest.CaptureFixture[str]) -> No
         capsys.readouterr()
         program, *arguments = shlex.split(command, comments=True)
         assert program == "wearlore", f"{page}: only wearlore commands can be shown, not {program}"
-        cli.run(arguments)
+        code = cli.run(arguments)
         printed = capsys.readouterr()
         got = printed.out + printed.err
+        assert code == 0, f"{page}: $ {command}\n{got}"
         assert SAME.check_output(expected, got, LENIENT), f"{page}: $ {command}\nexpected:\n{expected}\ngot:\n{got}"
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.stem)
 def test_every_example_on_a_page_runs(page, demo_folder, monkeypatch, capsys):
     monkeypatch.chdir(demo_folder.parent)
-    names: dict[str, object] = {}
+    names: dict[str, object] = {"EXAMPLES": str(ROOT / "examples")}
     blocks = BLOCK.findall(page.read_text(encoding="utf-8"))
     assert blocks, "a page without an example"
     for kind, text in blocks:

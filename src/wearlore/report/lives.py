@@ -18,8 +18,8 @@ SMALL = (
     "allow. Record: the share of that knowledge which comes from records; the rest is judgement."
 )
 PLACED = (
-    "Records alone: {:,.0f} failures are known only to lie between two looks and stand in the middle, which is a drawing "
-    "aid. The model takes them as they are."
+    "Records alone: {:,.0f} failures are known only to lie between two looks and stand in the middle, which is a "
+    "drawing aid. The model takes them as they are."
 )
 LEFT_OUT = {
     "unknown_start": "began before the records, at an unknown age",

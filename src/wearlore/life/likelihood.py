@@ -115,8 +115,8 @@ class Derivatives(NamedTuple):
 class Terms:
     """Lives sorted into the terms of the log-likelihood, equal distances added up; all distances as ln km.
 
-    ``survived`` carries signed weights: a life good at ``lower`` counts +, one seen from ``entry`` on counts -. A failure
-    between two distances is a survival of the first, and a failure until the second given that.
+    ``survived`` carries signed weights: a life good at ``lower`` counts +, one seen from ``entry`` on counts -. A
+    failure between two distances is a survival of the first, and a failure until the second given that.
     """
 
     failed: Array
@@ -152,10 +152,10 @@ class Terms:
         )
 
     def condensed(self, width: float) -> Terms:
-        """Distances within ``width`` of ln km of each other stood for by two; for sigma of at least 4 ``width``.
+        """The distances of every bin of ``width`` in ln km stood for by two; for sigma of at least 4 ``width``.
 
-        The log-likelihood then moves by under 1e-6 of its curvature in z, summed: (1/4)^4 / 4320, the error of the Gauss
-        rule of two nodes (Abramowitz & Stegun 1964, 25.4.30). Intervals stay as they are.
+        A term's fourth derivative in z then moves the log-likelihood by under 1e-6 of itself: (1/4)^4 / 4320, the error
+        of the Gauss rule of two nodes (Abramowitz & Stegun 1964, 25.4.30). Intervals stay as they are.
         """
         good = self.survived_weight > 0
         kept = _condensed(self.survived[good], self.survived_weight[good], width)
@@ -231,7 +231,11 @@ def log_likelihood(dist: LogLife, mu: float, sigma: float, lives: Lives) -> floa
 def _log_failed_until(dist: LogLife, a: Array, b: Array) -> Array:
     """ln(1 - S(b) / S(a)), stable in both tails."""
     with np.errstate(divide="ignore"):  # two survivals equal in double precision: ln 0 = -inf is meant
-        return np.asarray(np.log(-np.expm1(np.minimum(dist.log_sf(b) - dist.log_sf(a), 0.0))))
+        value = np.log(-np.expm1(np.minimum(dist.log_sf(b) - dist.log_sf(a), 0.0)))
+        if (early := b < LOWEST_Z).any():  # survival is 1 in double precision: ln(F(b) - F(a))
+            late, soon = dist.log_cdf(b), dist.log_cdf(a)
+            value = np.where(early, late + np.log(-np.expm1(np.minimum(soon - late, 0.0))), value)
+    return np.asarray(value)
 
 
 def _added_up(ln_km: Array, weight: Array) -> tuple[Array, Array]:
@@ -248,7 +252,7 @@ def _condensed(ln_km: Array, weight: Array, width: float) -> tuple[Array, Array]
     _, place = np.unique(np.floor(ln_km / width), return_inverse=True)
 
     def per_bin(values: Array) -> Array:
-        return np.bincount(place, weights=weight * values)
+        return np.bincount(place, weights=weight * values).astype(np.float64)
 
     mass = per_bin(np.ones_like(ln_km))
     middle = per_bin(ln_km) / mass

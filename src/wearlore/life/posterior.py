@@ -74,6 +74,8 @@ class Posterior:
 
     def survival(self, km: float, level: float = 0.95) -> Estimate:
         """Survival at ``km``: posterior median and central interval."""
+        if km <= 0:
+            return Estimate(1.0, 1.0, 1.0, level)
         mu, sigma, _ = self._grid
         z = (log(km) - mu) / sigma
 
@@ -204,7 +206,8 @@ def _mode(lives: Lives, dist: LogLife, prior: Prior) -> tuple[Terms, Maximum] | 
 
 
 def _rounded(lives: Lives, *, near_entry: bool) -> Lives:
-    """Failures known to less than `ROUNDING` as intervals of that width; ``near_entry``: only those that begin there."""
+    """Failures known more sharply than `ROUNDING` as intervals of that width; ``near_entry``: only those seen from
+    there on."""
     width = exp(ROUNDING)
     near = (lives.lower > 0) & (lives.upper < lives.lower * width)
     if near_entry:

@@ -24,8 +24,8 @@ def run_console(block: str, page: str, capsys: pytest.CaptureFixture[str]) -> No
         assert program == "wearlore", f"{page}: only wearlore commands can be shown, not {program}"
         code = cli.run(arguments)
         printed = capsys.readouterr()
-        got = printed.out + printed.err
-        assert code == 0, f"{page}: $ {command}\n{got}"
+        got = printed.out
+        assert code == 0, f"{page}: $ {command}\n{printed.err}"
         assert SAME.check_output(expected, got, LENIENT), f"{page}: $ {command}\nexpected:\n{expected}\ngot:\n{got}"
 
 

@@ -19,9 +19,10 @@ from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedCo
 from wearlore.errors import OutputError, WearloreError
 
 if TYPE_CHECKING:  # imported where they are used: `--help` should not wait for compilers and chart libraries
+    from wearlore.answers import Job, VisitScope
     from wearlore.report.sheet import Sheet
     from wearlore.units import Units
-    from wearlore.workbench import Job, VisitScope, Workbench
+    from wearlore.workbench import Workbench
 
 WRONG_INPUT = 2
 NARROW, WIDE = 80, 118  # characters

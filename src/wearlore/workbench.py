@@ -7,22 +7,31 @@ folder/records.duckdb                     the store
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from functools import cached_property, partial
-from math import floor, log10
 from pathlib import Path
-from typing import Literal
 
 import numpy as np
 
-from wearlore import jobcard
+from wearlore import jobcard, outlook
+from wearlore.answers import (
+    FamilyLives,
+    Job,
+    ModeCurves,
+    ModeStudy,
+    ModeSummary,
+    Ranked,
+    VisitScope,
+    basis,
+    record_basis,
+    survival_points,
+)
 from wearlore.book import load
 from wearlore.book.model import Book, Mode
 from wearlore.errors import NameNotKnown, ScopeError
-from wearlore.estimate import Estimate
 from wearlore.jobcard.reasons import reasons
-from wearlore.life import LOGNORMAL, LifeModel, LogLife, SurvivalCurve, kaplan_meier, life_model, rank
+from wearlore.life import LifeModel, kaplan_meier, life_model, rank
 from wearlore.life.strata import StrataModels
 from wearlore.lifetimes import Lifetimes, ModeLives, lifetimes, vehicle_at
 from wearlore.lives import Evidence, Lives
@@ -30,124 +39,24 @@ from wearlore.records import intake
 from wearlore.records.files import open_file
 from wearlore.records.store import Store
 from wearlore.records.summary import EvidenceLine, Summary, evidence_lines, summary
-from wearlore.scope import Fault, Scope, Terms, choose, problem
+from wearlore.renewal.upkeep import draw_luck
+from wearlore.renewal.upkeep import lives as lives_of
+from wearlore.scope import Fault, Terms, choose, follow_advice, problem, upkeep
 from wearlore.units import Units
 from wearlore.vehicle import Vehicle
 
+NO_LIVES = Lives.of()
+RUNS = 100  # courses of events in which policies are held against each other
+POLICIES = {
+    "advice": follow_advice,
+    "only failed": outlook.only_failed,
+    "all in reach": outlook.all_in_reach,
+}
 Progress = Callable[[str, int, int], None]  # what is being done, how much of it, of how much (0: not known)
 
 
 def silent(_what: str, _done: int, _of: int) -> None:
     """No progress shown."""
-
-
-@dataclass(frozen=True, slots=True)
-class ModeSummary:
-    """One failure mode in one row: by when 1 in 10 and half have failed (km), and on what that rests.
-
-    ``b10``, ``b50``: posterior median and 95 % interval; None when there is neither record nor judgement. ``stratum``:
-    the revision, grade or variant that the row is of; empty for all.
-    """
-
-    mode: str
-    name: str
-    component: str
-    system: str
-    noticed: str
-    severity: str
-    b10: Estimate | None
-    b50: Estimate | None
-    record_share: float
-    evidence: Evidence
-    stratum: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class FamilyLives:
-    """What fails when in the family: one row a mode, soonest first."""
-
-    family: str
-    vehicles: int
-    rows: tuple[ModeSummary, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Basis:
-    """The life of a mode on one basis: judgement alone, records alone (maximum likelihood, profile limits) or both.
-
-    ``spread`` is the ``spread_name`` of the family: a Weibull's shape, a lognormal's sigma.
-    """
-
-    basis: str
-    family: str
-    b10: Estimate
-    b50: Estimate
-    spread_name: str
-    spread: Estimate
-    caution: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Ranked:
-    """A family of distributions by how well it describes the records; ``aicc``: smaller is better."""
-
-    family: str
-    log_likelihood: float
-    aicc: float
-
-
-@dataclass(frozen=True, slots=True)
-class SurvivalPoint:
-    """Share still good at a distance (km): by the model, and as the records have it (None beyond them)."""
-
-    km: float
-    model: Estimate
-    record: Estimate | None
-
-
-@dataclass(frozen=True, slots=True)
-class ModeStudy:
-    """One mode in detail. ``judgement`` and ``record`` are None where there is none of it."""
-
-    summary: ModeSummary
-    note: str
-    judgement: Basis | None
-    record: Basis | None
-    together: Basis
-    ranking: tuple[Ranked, ...]
-    points: tuple[SurvivalPoint, ...]
-    placed: float  # failures known only to lie between two looks, put in the middle where the records stand alone
-    strata: tuple[ModeSummary, ...]
-    records: tuple[EvidenceLine, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class ModeCurves:
-    """What the chart of a mode is drawn from; ``judged``: judgement alone, ``curve``: records alone."""
-
-    name: str
-    lives: Lives
-    model: LifeModel
-    judged: LifeModel | None
-    curve: SurvivalCurve | None
-
-
-@dataclass(frozen=True, slots=True)
-class VisitScope:
-    """The advice for a visit of one vehicle, with the terms under which it holds."""
-
-    vehicle: Vehicle
-    terms: Terms
-    scope: Scope
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
-    """The papers of one visit."""
-
-    visit: VisitScope
-    card: jobcard.JobCard
-    owner: jobcard.OwnerPage
 
 
 class Workbench:
@@ -245,11 +154,11 @@ class Workbench:
         return ModeStudy(
             summary=self._summary(mode, model, model.evidence),
             note=self.book.modes[mode].note,
-            judgement=_basis("judgement", judged) if judged else None,
-            record=_record_basis(model),
-            together=_basis("together", model),
+            judgement=basis("judgement", judged) if judged else None,
+            record=record_basis(model.fit) if model.fit else None,
+            together=basis("together", model),
             ranking=tuple(Ranked(f.dist.name, f.log_likelihood, f.aicc) for f in rank(lives)) if lives.failures else (),
-            points=_points(model, curves.curve, units or self.book.units),
+            points=survival_points(model, curves.curve, units or self.book.units),
             placed=curves.curve.placed if curves.curve else 0.0,
             strata=self._split(mode, by) if by else (),
             records=self._evidence(mode) if with_records else (),
@@ -350,8 +259,15 @@ class Workbench:
             self.progress("fitting life models", number, len(self.book.modes))
             self._model_or_none(mode)
         self.progress("weighing the visit", 0, 0)
-        stated = problem(self.book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed))
-        return VisitScope(vehicle, terms, choose(stated))
+        advice = choose(problem(self.book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed)))
+        self.progress("simulating the years to come", 0, 0)
+        return VisitScope(vehicle, terms, advice, self._long_run(vehicle, terms))
+
+    def _long_run(self, vehicle: Vehicle, terms: Terms) -> outlook.Comparison:
+        """The advice and the two habits at this visit and every later one, on the same lives."""
+        rng = np.random.default_rng(self.seed)
+        care = upkeep(self.book, vehicle, self._model_of, terms, rng=rng)
+        return outlook.simulate([(care, lives_of(care, draw_luck(care, RUNS, rng=rng)))], POLICIES)
 
     def job(self, visit: VisitScope) -> Job:
         """Job card, estimate and owner's page of a visit."""
@@ -389,50 +305,6 @@ class Workbench:
         return Fault(fitting[0].name, mode)
 
 
-NO_LIVES = Lives.of()
-POINTS = 6
-
-
 def _strata(seen: ModeLives) -> dict[tuple[str, str], Lives]:
     pairs = sorted(set(zip(seen.revision.tolist(), seen.grade.tolist(), strict=True)))
     return {(revision, grade): seen.select(revision=revision, grade=grade) for revision, grade in pairs}
-
-
-def _basis(name: str, model: LifeModel) -> Basis:
-    shape = model.posterior.shape()
-    spread = shape if _spread(model.dist) == "shape" else Estimate(1 / shape.value, 1 / shape.high, 1 / shape.low)
-    return Basis(name, model.dist.name, model.quantile(0.1), model.quantile(0.5), _spread(model.dist), spread)
-
-
-def _record_basis(model: LifeModel) -> Basis | None:
-    if (fit := model.fit) is None:
-        return None
-    b10, b50, spread = fit.interval("quantile", 0.1), fit.interval("quantile", 0.5), fit.interval(_spread(fit.dist))
-    return Basis("records", fit.dist.name, b10, b50, _spread(fit.dist), spread, fit.caution)
-
-
-def _spread(dist: LogLife) -> Literal["shape", "sigma"]:
-    return "sigma" if dist is LOGNORMAL else "shape"
-
-
-def _points(model: LifeModel, curve: SurvivalCurve | None, units: Units) -> tuple[SurvivalPoint, ...]:
-    """Survival at round distances, up to the last failure on record or, without one, to where half have failed."""
-    furthest = float(curve.km[-1]) if curve is not None and curve.km.size else model.quantile(0.5).value
-    step = _round_step(units.from_km(furthest) / POINTS)
-    distances = [units.to_km(step * k) for k in range(1, POINTS + 1)]
-    return tuple(SurvivalPoint(km, model.survival(km), _on_record(curve, km, furthest)) for km in distances)
-
-
-def _round_step(step: float) -> float:
-    """The nearest of 1, 2, 2.5 and 5 times a power of ten, at or above ``step``."""
-    power = 10.0 ** floor(log10(step))
-    return next(nice * power for nice in (1, 2, 2.5, 5, 10) if nice * power >= step * (1 - 1e-9))
-
-
-def _on_record(curve: SurvivalCurve | None, km: float, furthest: float) -> Estimate | None:
-    if curve is None or not curve.km.size or km > furthest:
-        return None
-    at = int(np.searchsorted(curve.km, km, side="right")) - 1
-    if at < 0:
-        return Estimate(1.0, 1.0, 1.0, curve.level)
-    return Estimate(float(curve.survival[at]), float(curve.low[at]), float(curve.high[at]), curve.level)

@@ -233,15 +233,13 @@ def _start(lives: Lives, prior: Prior, objective: Callable[[Array], Derivatives]
 
 def _shear(hessian: Array, sigma: float, fixed_sigma: bool) -> tuple[float, tuple[float, float]]:
     """The lean that makes location and ln sigma uncorrelated at the mode, and their standard deviations."""
-    free = 1 if fixed_sigma else 2
-    information = -hessian[:free, :free]
-    if not np.linalg.eigvalsh(information).min() > 0:
-        raise FitError(
-            "belief and records together do not determine a life",
-            "Look at the records: do all failures stand at one distance?",
-        )
     if fixed_sigma:
-        return 0.0, (1 / sqrt(information[0, 0]), 0.0)
+        return 0.0, (1 / sqrt(abs(hessian[0, 0])), 0.0)
+    information = -hessian
+    values, vectors = np.linalg.eigh(information)
+    if values[0] <= 0:  # stopped where double precision tells no more: the grid grows to its extent from here
+        values = np.maximum(np.abs(values), 1e-6 * np.abs(values).max())
+        information = vectors @ np.diag(values) @ vectors.T
     (_, c), (_, w) = np.linalg.inv(information)
     return -c / (sigma * w), (1 / sqrt(information[0, 0]), sqrt(w))
 

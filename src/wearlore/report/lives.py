@@ -6,12 +6,12 @@ from collections.abc import Iterator
 from datetime import date
 from pathlib import PurePath
 
+from wearlore.answers import Basis, FamilyLives, ModeStudy, ModeSummary, SurvivalPoint
 from wearlore.estimate import Estimate
 from wearlore.lives import Evidence
 from wearlore.report.card import when
 from wearlore.report.sheet import Block, Bullets, Column, Heading, Paragraph, Sheet, Table
 from wearlore.units import Units, show_share
-from wearlore.workbench import Basis, FamilyLives, ModeStudy, ModeSummary, SurvivalPoint
 
 SMALL = (
     "B10 and B50: the distance by which 1 in 10, and half, have failed; in brackets 95 % of what records and judgement "

@@ -1,0 +1,174 @@
+"""The answers: frozen results as text, JSON, API and pages show them, and how a life model becomes their rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import floor, log10
+from typing import Literal
+
+import numpy as np
+
+from wearlore.estimate import Estimate
+from wearlore.jobcard import JobCard, OwnerPage
+from wearlore.life import LOGNORMAL, Fit, LifeModel, LogLife, SurvivalCurve
+from wearlore.lives import Evidence, Lives
+from wearlore.outlook import Comparison
+from wearlore.records.summary import EvidenceLine
+from wearlore.scope import Scope, Terms
+from wearlore.units import Units
+from wearlore.vehicle import Vehicle
+
+POINTS = 6  # distances at which survival is told
+
+
+@dataclass(frozen=True, slots=True)
+class ModeSummary:
+    """One failure mode in one row: by when 1 in 10 and half have failed (km), and on what that rests.
+
+    ``b10``, ``b50``: posterior median and 95 % interval; None when there is neither record nor judgement. ``stratum``:
+    the revision, grade or variant that the row is of; empty for all.
+    """
+
+    mode: str
+    name: str
+    component: str
+    system: str
+    noticed: str
+    severity: str
+    b10: Estimate | None
+    b50: Estimate | None
+    record_share: float
+    evidence: Evidence
+    stratum: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FamilyLives:
+    """What fails when in the family: one row a mode, soonest first."""
+
+    family: str
+    vehicles: int
+    rows: tuple[ModeSummary, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """The life of a mode on one basis: judgement alone, records alone (maximum likelihood, profile limits) or both.
+
+    ``spread`` is the ``spread_name`` of the family: a Weibull's shape, a lognormal's sigma.
+    """
+
+    basis: str
+    family: str
+    b10: Estimate
+    b50: Estimate
+    spread_name: str
+    spread: Estimate
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Ranked:
+    """A family of distributions by how well it describes the records; ``aicc``: smaller is better."""
+
+    family: str
+    log_likelihood: float
+    aicc: float
+
+
+@dataclass(frozen=True, slots=True)
+class SurvivalPoint:
+    """Share still good at a distance (km): by the model, and as the records have it (None beyond them)."""
+
+    km: float
+    model: Estimate
+    record: Estimate | None
+
+
+@dataclass(frozen=True, slots=True)
+class ModeStudy:
+    """One mode in detail. ``judgement`` and ``record`` are None where there is none of it."""
+
+    summary: ModeSummary
+    note: str
+    judgement: Basis | None
+    record: Basis | None
+    together: Basis
+    ranking: tuple[Ranked, ...]
+    points: tuple[SurvivalPoint, ...]
+    placed: float  # failures known only to lie between two looks, put in the middle where the records stand alone
+    strata: tuple[ModeSummary, ...]
+    records: tuple[EvidenceLine, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ModeCurves:
+    """What the chart of a mode is drawn from; ``judged``: judgement alone, ``curve``: records alone."""
+
+    name: str
+    lives: Lives
+    model: LifeModel
+    judged: LifeModel | None
+    curve: SurvivalCurve | None
+
+
+@dataclass(frozen=True, slots=True)
+class VisitScope:
+    """The advice for a visit of one vehicle, with the terms under which it holds.
+
+    ``long_run``: following such advice at this visit and every later one, beside the two habits, on the same lives.
+    """
+
+    vehicle: Vehicle
+    terms: Terms
+    scope: Scope
+    long_run: Comparison
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """The papers of one visit."""
+
+    visit: VisitScope
+    card: JobCard
+    owner: OwnerPage
+
+
+def basis(name: str, model: LifeModel) -> Basis:
+    """The posterior of ``model`` under the name of what it rests on."""
+    shape = model.posterior.shape()
+    spread = shape if _spread(model.dist) == "shape" else Estimate(1 / shape.value, 1 / shape.high, 1 / shape.low)
+    return Basis(name, model.dist.name, model.quantile(0.1), model.quantile(0.5), _spread(model.dist), spread)
+
+
+def record_basis(fit: Fit) -> Basis:
+    """Records alone: maximum likelihood with profile limits."""
+    b10, b50, spread = fit.interval("quantile", 0.1), fit.interval("quantile", 0.5), fit.interval(_spread(fit.dist))
+    return Basis("records", fit.dist.name, b10, b50, _spread(fit.dist), spread, fit.caution)
+
+
+def _spread(dist: LogLife) -> Literal["shape", "sigma"]:
+    return "sigma" if dist is LOGNORMAL else "shape"
+
+
+def survival_points(model: LifeModel, curve: SurvivalCurve | None, units: Units) -> tuple[SurvivalPoint, ...]:
+    """Survival at round distances, up to the last failure on record or, without one, to where half have failed."""
+    furthest = float(curve.km[-1]) if curve is not None and curve.km.size else model.quantile(0.5).value
+    step = _round_step(units.from_km(furthest) / POINTS)
+    distances = [units.to_km(step * k) for k in range(1, POINTS + 1)]
+    return tuple(SurvivalPoint(km, model.survival(km), _on_record(curve, km, furthest)) for km in distances)
+
+
+def _round_step(step: float) -> float:
+    """The nearest of 1, 2, 2.5 and 5 times a power of ten, at or above ``step``."""
+    power = 10.0 ** floor(log10(step))
+    return next(nice * power for nice in (1, 2, 2.5, 5, 10) if nice * power >= step * (1 - 1e-9))
+
+
+def _on_record(curve: SurvivalCurve | None, km: float, furthest: float) -> Estimate | None:
+    if curve is None or not curve.km.size or km > furthest:
+        return None
+    at = int(np.searchsorted(curve.km, km, side="right")) - 1
+    if at < 0:
+        return Estimate(1.0, 1.0, 1.0, curve.level)
+    return Estimate(float(curve.survival[at]), float(curve.low[at]), float(curve.high[at]), curve.level)

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import gamma, nct, norm
+from scipy.stats import gamma, gumbel_l, nct, norm
 from scipy.stats import t as student
 
 from wearlore.book.model import Belief
 from wearlore.life import EXPONENTIAL, LOGNORMAL, WEIBULL, Prior, fit, posterior, prior_of, reference_prior
+from wearlore.life.likelihood import Terms
 from wearlore.lives import Lives
 
 BOTH = pytest.mark.parametrize("dist", [WEIBULL, LOGNORMAL], ids=lambda d: d.name)
@@ -208,12 +209,14 @@ def test_a_ratio_of_lives_moves_the_posterior(dist):
 @settings(max_examples=40, deadline=None)
 @given(data=st.data())
 def test_any_lives_have_a_posterior(dist, data):
-    """No kind of row, however few, crashes it; survival falls with distance and the intervals hold their value."""
+    """No kind of row, however few or many, crashes it: all at one distance, failed where records begin, contradictions.
+    Survival falls with distance and the intervals hold their value."""
     rows = []
+    distance = st.sampled_from([1e4, 2e4, 2.01e4, 9e4]) | st.floats(1e3, 5e5)
     for _ in range(data.draw(st.integers(1, 8))):
-        a, b, c = sorted(data.draw(st.floats(1e3, 5e5)) for _ in range(3))
-        kind = data.draw(st.sampled_from([(a, b, b), (a, b, inf), (a, b, c), (0, 0, c), (0, b, inf)]))
-        rows.append((*kind, data.draw(st.integers(1, 3000 if kind[2] == inf else 2))))
+        a, b, c = sorted(data.draw(distance) for _ in range(3))
+        kinds = [(a, b, b), (b, b, b), (0, b, b), (a, b, inf), (a, b, c), (0, 0, c), (0, b, inf)]
+        rows.append((*data.draw(st.sampled_from(kinds)), data.draw(st.integers(1, 5) | st.integers(1, 3000))))
     lives = Lives(*np.array(rows, float).T)
     prior = data.draw(st.sampled_from([prior_of(BELIEF, dist), reference_prior(lives, dist)]))
     ours = posterior(lives, dist, prior)
@@ -227,3 +230,62 @@ def test_any_lives_have_a_posterior(dist, data):
     at = ours.survival(b10.value)
     assert at.value == pytest.approx(0.9, abs=1e-6)
     assert at.low <= at.value <= at.high
+
+
+@BOTH
+@pytest.mark.parametrize("failures", [12, 400])
+def test_failures_all_at_one_distance_are_known_to_one_per_cent(dist, failures):
+    """Against the plain integral with each failure as an interval of 1 %: no density that grows without limit."""
+    lives = Lives(np.zeros(2), np.array([5e4, 3e4]), np.array([5e4, inf]), np.array([float(failures), 40]))
+    prior = reference_prior(lives, dist)
+    ours = posterior(lives, dist, prior)
+    tau = np.linspace(-8.5, -1.5, 500)[:, None]
+    mu = np.linspace(-1, 1, 1501) * np.maximum(0.02, 4 * np.exp(tau)) + log(5e4)  # a step of its own for each sigma
+    step = np.maximum(0.02, 4 * np.exp(tau))
+    z = [(log(t) - mu) / np.exp(tau) for t in (5e4 * exp(-0.005), 5e4 * exp(0.005), 3e4)]
+    law = norm if dist is LOGNORMAL else gumbel_l
+    with np.errstate(divide="ignore"):
+        density = failures * np.log(law.cdf(z[1]) - law.cdf(z[0])) + 40 * law.logsf(z[2])
+    density = density + prior.log_density(mu, tau) + np.log(step)
+    weight = np.exp(density - density.max())
+    weight /= weight.sum()
+    for share in (0.1, 0.6):
+        estimate = ours.quantile(share)
+        expected = np.exp(quantiles(mu + float(dist.z(share)) * np.exp(tau), weight, [0.025, 0.5, 0.975]))
+        assert (estimate.low, estimate.value, estimate.high) == pytest.approx(tuple(expected), rel=2e-4)
+    shape = ours.shape()
+    expected = quantiles(np.exp(-tau) + 0 * mu, weight, [0.025, 0.5, 0.975])
+    assert (shape.low, shape.value, shape.high) == pytest.approx(tuple(expected), rel=0.03)
+    assert ours.quantile(0.5).value == pytest.approx(5e4, rel=0.01)
+
+
+def test_ordinary_lives_do_not_feel_the_rounding():
+    """Sigma at 0.2: failures as densities, and the same with each as its interval of 1 %, are one posterior."""
+    km = 5e4 * np.exp(0.2 * np.random.default_rng(8).standard_normal(60))
+    cells = Lives(np.zeros(60), km * exp(-0.005), km * exp(0.005), np.ones(60))
+    a, b = (posterior(x, LOGNORMAL, reference_prior(Lives.of(km), LOGNORMAL)) for x in (Lives.of(km), cells))
+    for share in (0.1, 0.5):
+        assert a.quantile(share).low == pytest.approx(b.quantile(share).low, rel=2e-4)
+        assert a.quantile(share).high == pytest.approx(b.quantile(share).high, rel=2e-4)
+
+
+@BOTH
+def test_survival_at_no_distance_is_certain(dist):
+    at = posterior(CASES["one failure"], dist, prior_of(BELIEF, dist)).survival(0.0)
+    assert (at.low, at.value, at.high) == (1, 1, 1)
+
+
+@BOTH
+def test_thousands_of_rows_are_condensed_without_a_trace(dist, monkeypatch):
+    """One failure among thousands of grouped rows: the grid of all their distances, and that of the condensed ones."""
+    rng = np.random.default_rng(2)
+    end = np.round(rng.uniform(2e4, 2e5, 1500), -2)
+    lives = Lives.of([4e4], end)
+    prior = prior_of(BELIEF, dist)
+    condensed = posterior(lives, dist, prior)
+    monkeypatch.setattr(Terms, "condensed", lambda terms, width: terms)
+    whole = posterior(lives, dist, prior)
+    for share in (0.1, 0.5):
+        a, b = condensed.quantile(share), whole.quantile(share)
+        assert (a.low, a.value, a.high) == pytest.approx((b.low, b.value, b.high), rel=1e-4)
+    assert condensed.record_share == whole.record_share

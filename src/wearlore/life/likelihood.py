@@ -9,7 +9,7 @@ The log-likelihood is on the scale of distance: an exact failure at t contribute
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -29,7 +29,8 @@ NARROW = 1e-5  # an interval narrower than this in ln km is its density at the m
 class LogLife:
     """A distribution of distance to failure, by functions of z = (ln km - mu) / sigma.
 
-    ``slope`` and ``bend`` are the first and second derivative of ``log_pdf``; ``z`` is the quantile function.
+    ``slope`` and ``bend`` are the first and second derivative of ``log_pdf``, ``hazard_slope`` is the first of
+    ``log_hazard`` = log_pdf - log_sf; ``z`` is the quantile function.
     """
 
     name: str
@@ -38,6 +39,8 @@ class LogLife:
     log_pdf: Callable[[Array], Array]
     slope: Callable[[Array], Array]
     bend: Callable[[Array], Array]
+    log_hazard: Callable[[Array], Array]
+    hazard_slope: Callable[[Array], Array]
     z: Callable[[Numbers], Array]
     fixed_sigma: bool = False  # sigma is 1
 
@@ -76,6 +79,10 @@ def _weibull_slope(z: Array) -> Array:
     return 1 - _cumulative(z)
 
 
+def _weibull_log_hazard(z: Array) -> Array:
+    return np.minimum(z, HIGHEST_Z)
+
+
 def _weibull_z(share: Numbers) -> Array:
     return np.asarray(np.log(-np.log1p(-np.asarray(share, dtype=np.float64))))
 
@@ -96,10 +103,37 @@ def _normal_bend(z: Array) -> Array:
     return np.full_like(z, -1.0)
 
 
-_WEIBULL = (_weibull_log_sf, _weibull_log_cdf, _weibull_log_pdf, _weibull_slope, _weibull_log_sf, _weibull_z)
-WEIBULL = LogLife("Weibull", *_WEIBULL)
-EXPONENTIAL = LogLife("exponential", *_WEIBULL, fixed_sigma=True)
-LOGNORMAL = LogLife("lognormal", _normal_log_sf, log_ndtr, _normal_log_pdf, _normal_slope, _normal_bend, ndtri)
+def _normal_log_hazard(z: Array) -> Array:
+    return _normal_log_pdf(z) - _normal_log_sf(z)
+
+
+def _normal_hazard_slope(z: Array) -> Array:
+    return np.asarray(np.exp(_normal_log_hazard(z)) - z)
+
+
+WEIBULL = LogLife(
+    "Weibull",
+    log_sf=_weibull_log_sf,
+    log_cdf=_weibull_log_cdf,
+    log_pdf=_weibull_log_pdf,
+    slope=_weibull_slope,
+    bend=_weibull_log_sf,
+    log_hazard=_weibull_log_hazard,
+    hazard_slope=np.ones_like,
+    z=_weibull_z,
+)
+EXPONENTIAL = replace(WEIBULL, name="exponential", fixed_sigma=True)
+LOGNORMAL = LogLife(
+    "lognormal",
+    log_sf=_normal_log_sf,
+    log_cdf=log_ndtr,
+    log_pdf=_normal_log_pdf,
+    slope=_normal_slope,
+    bend=_normal_bend,
+    log_hazard=_normal_log_hazard,
+    hazard_slope=_normal_hazard_slope,
+    z=ndtri,
+)
 FAMILIES = {"weibull": WEIBULL, "lognormal": LOGNORMAL, "exponential": EXPONENTIAL}
 
 
@@ -133,11 +167,12 @@ class Terms:
     @classmethod
     def of(cls, lives: Lives) -> Terms:
         entry, lower, upper, count = log_km(lives.entry), log_km(lives.lower), log_km(lives.upper), lives.count
-        left = lives.between & (lives.lower == 0)
-        width = np.where(lives.between & ~left, upper - np.where(left, 0.0, lower), np.inf)
+        left, between = lives.between & (lives.lower == 0), lives.between & (lives.lower > 0)
+        width = np.full(len(lives), np.inf)
+        width[between] = np.log1p((lives.upper - lives.lower)[between] / lives.lower[between])
         narrow = width < NARROW
         dense = lives.exact | narrow
-        between = lives.between & ~left & ~narrow
+        between &= ~narrow
         good, late = (lives.right & (lives.lower > 0)) | between, lives.entry > 0
         constant = float(count[narrow] @ np.log(width[narrow]) - count[lives.exact] @ lower[lives.exact])
         middle = lower[dense] + 0.5 * np.where(narrow, width, 0.0)[dense]
@@ -204,18 +239,17 @@ class Terms:
         add(z, self.failed_weight, dist.slope(z), dist.bend(z))
         gradient[1] -= self.failed_weight.sum()
         z = (self.survived - mu) / sigma
-        hazard = np.exp(dist.log_pdf(z) - dist.log_sf(z))
-        add(z, self.survived_weight, -hazard, -hazard * (dist.slope(z) + hazard))
+        hazard = np.exp(dist.log_hazard(z))
+        add(z, self.survived_weight, -hazard, -hazard * dist.hazard_slope(z))
         z = (self.before - mu) / sigma
         ratio = np.exp(dist.log_pdf(z) - dist.log_cdf(z))
         add(z, self.before_weight, ratio, ratio * (dist.slope(z) - ratio))
         a, b = (self.after - mu) / sigma, (self.until - mu) / sigma
-        ln_hazard_a, ln_hazard_b = dist.log_pdf(a) - dist.log_sf(a), dist.log_pdf(b) - dist.log_sf(b)
         # odds that a life good at the first outlives the second, times the hazards
         ln_odds = dist.log_sf(b) - dist.log_sf(a) - _log_failed_until(dist, a, b)
-        at_a, at_b = np.exp(ln_hazard_a + ln_odds), np.exp(ln_hazard_b + ln_odds)
-        hazard = np.exp(ln_hazard_a)
-        add(a, self.between_weight, -at_a, -at_a * (dist.slope(a) + 2 * hazard + at_a))
+        at_a, at_b = np.exp(dist.log_hazard(a) + ln_odds), np.exp(dist.log_hazard(b) + ln_odds)
+        hazard = np.exp(dist.log_hazard(a))
+        add(a, self.between_weight, -at_a, -at_a * (dist.hazard_slope(a) + hazard + at_a))
         add(b, self.between_weight, at_b, at_b * (dist.slope(b) - at_b))
         both = self.between_weight * (hazard + at_a) * at_b
         cross = (a + b) @ both / sigma

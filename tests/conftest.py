@@ -7,6 +7,12 @@ import pytest
 from wearlore import cli
 
 
+@pytest.fixture(autouse=True)
+def _wide_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same columns whatever terminal the tests run in."""
+    monkeypatch.setenv("COLUMNS", "118")
+
+
 @pytest.fixture(scope="session")
 def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """What ``wearlore demo --vans 300`` leaves, in a folder called ``wearlore-demo``."""

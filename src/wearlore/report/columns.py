@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import floor
 
 from rich.cells import cell_len
@@ -15,10 +16,12 @@ from wearlore.report.sheet import Column, Table
 
 GAP = 2
 NARROWEST = 12  # of a wide column, before the others must give way
+READABLE = 24  # of a wide column, before spare ones are left out
 
 
 def lay_out(table: Table, width: int) -> list[RenderableType]:
     """The table as parts to print one after another; cells too long for their column go on below."""
+    table = _fitting(table, width)
     widths = _widths(table, width)
     rule = Text("─" * width)
     parts: list[RenderableType] = [_grid(table.columns, widths, [[column.label for column in table.columns]]), rule]
@@ -50,13 +53,30 @@ def _grid(columns: Sequence[Column], widths: Sequence[int], rows: Sequence[Seque
     return grid
 
 
-def _widths(table: Table, width: int) -> list[int]:
-    """Columns as wide as their cells; the wide ones share what is left, or all share when that is too little."""
+def _fitting(table: Table, width: int) -> Table:
+    """The table without as many of its spare columns as it takes to fit, the last going first."""
+    spare = [i for i, column in enumerate(table.columns) if column.spare]
+    wanted = [min(want, READABLE) if c.wide else want for want, c in zip(_wanted(table), table.columns, strict=True)]
+    while spare and sum(wanted) + GAP * len(wanted) > width:
+        gone = spare.pop()
+        del wanted[gone]
+        rows = tuple(row if _across(table, row) else row[:gone] + row[gone + 1 :] for row in table.rows)
+        table = replace(table, columns=table.columns[:gone] + table.columns[gone + 1 :], rows=rows)
+    return table
+
+
+def _wanted(table: Table) -> list[int]:
+    """The widest cell of each column."""
     whole = [row for row in table.rows if not _across(table, row)]
-    wanted = [
+    return [
         max(cell_len(line) for row in [[column.label], *([row[i]] for row in whole)] for line in row[0].split("\n"))
         for i, column in enumerate(table.columns)
     ]
+
+
+def _widths(table: Table, width: int) -> list[int]:
+    """Columns as wide as their cells; the wide ones share what is left, or all share when that is too little."""
+    wanted = _wanted(table)
     room = width - GAP * len(wanted)
     flexible = [i for i, column in enumerate(table.columns) if column.wide] or [0]
     left = room - sum(want for i, want in enumerate(wanted) if i not in flexible)

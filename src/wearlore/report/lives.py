@@ -84,10 +84,10 @@ def _summaries(rows: tuple[ModeSummary, ...], units: Units, head: str) -> Table:
         Column(head, wide=True),
         Column(f"B10, {units.distance}", "right"),
         Column("(95 %)"),
-        Column(f"B50, {units.distance}", "right"),
-        Column("(95 %)"),
+        Column(f"B50, {units.distance}", "right", spare=True),
+        Column("(95 %)", spare=True),
         Column("Failed", "right"),
-        Column("Lives", "right"),
+        Column("Lives", "right", spare=True),
         Column("Record", "right"),
     )
     return Table(columns, tuple(_summary(row, units) for row in rows))
@@ -108,10 +108,10 @@ def _split(estimate: Estimate, units: Units) -> tuple[str, str]:
 def _bases(study: ModeStudy, units: Units) -> Table:
     columns = (
         Column("Basis", wide=True),
-        Column("Family"),
+        Column("Family", spare=True),
         Column("1 in 10 has failed by"),
         Column("Half have failed by"),
-        Column("Spread"),
+        Column("Spread", spare=True),
     )
     present = [basis for basis in (study.judgement, study.record, study.together) if basis]
     return Table(columns, tuple(_basis(basis, units) for basis in present))
@@ -135,7 +135,7 @@ def _two(number: float) -> str:
 
 def _survival(points: tuple[SurvivalPoint, ...], units: Units) -> Table:
     columns = (
-        Column("Distance", "right"),
+        Column(f"Distance, {units.distance}", "right"),
         Column("Model", "right"),
         Column("(95 %)"),
         Column("Records alone", "right"),
@@ -146,7 +146,7 @@ def _survival(points: tuple[SurvivalPoint, ...], units: Units) -> Table:
 
 def _point(point: SurvivalPoint, units: Units) -> tuple[str, ...]:
     record = _share(point.record) if point.record else ("beyond the records", "")
-    return units.show_distance(point.km), *_share(point.model), *record
+    return units.show_number(point.km), *_share(point.model), *record
 
 
 def _share(estimate: Estimate) -> tuple[str, str]:
@@ -179,7 +179,7 @@ def _families(study: ModeStudy) -> tuple[Block, ...]:
     )
     columns = (
         Column("Family", wide=True),
-        Column("Log-likelihood", "right"),
+        Column("Log-likelihood", "right", spare=True),
         Column("AICc", "right"),
         Column("Above the best", "right"),
     )
@@ -193,7 +193,7 @@ def _records(study: ModeStudy, units: Units) -> tuple[Block, ...]:
         Column("Vehicle"),
         Column("Date"),
         Column("Odometer", "right"),
-        Column("Done"),
+        Column("Done", spare=True),
         Column("Text", wide=True),
         Column("File and line"),
     )

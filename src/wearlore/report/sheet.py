@@ -43,6 +43,7 @@ class Column:
     label: str
     align: Literal["left", "right"] = "left"
     wide: bool = False  # takes the room that is left
+    spare: bool = False  # left out of plain text that is too narrow for all; the last of them first
 
 
 @dataclass(frozen=True, slots=True)

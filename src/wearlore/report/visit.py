@@ -56,11 +56,16 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
 
 
 COLUMNS = ("Needed", "Now", "Later, left", "Later, done", "Shared", "Margin", "Turns at")
+SPARE = ("Later, left", "Later, done", "Shared")
 
 
 def _table(rows: Iterable[tuple[str, ...]]) -> Table:
     return Table(
-        (Column("Unit"), Column("Remedy (source grade)", wide=True), *(Column(name, "right") for name in COLUMNS)),
+        (
+            Column("Unit"),
+            Column("Remedy (source grade)", wide=True),
+            *(Column(name, "right", spare=name in SPARE) for name in COLUMNS),
+        ),
         tuple(rows),
     )
 
@@ -121,11 +126,11 @@ def _habits(visit: VisitScope, units: Units) -> Table:
     scope, run = visit.scope, visit.long_run
     columns = (
         Column("", wide=True),
-        Column("Units now", "right"),
-        Column("This visit", "right"),
+        Column("Units now", "right", spare=True),
+        Column("This visit", "right", spare=True),
         Column(f"With the next {units.show_distance(visit.terms.horizon)}", "right"),
         Column("Beyond the advice", "right"),
-        Column("Visits", "right"),
+        Column("Visits", "right", spare=True),
     )
     first = ("Follow this advice", len(scope.chosen), scope.visit_cost, "advice")
     habits = (

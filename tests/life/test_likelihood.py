@@ -199,6 +199,8 @@ def test_tails_keep_their_digits():
     """Closed forms where naive differences of survival are 0 or 1 - 1."""
     early = Lives(np.zeros(1), np.array([1.0]), np.array([2.0]), np.ones(1))  # cumulative hazard 1e-25 and 4e-25
     assert log_likelihood(WEIBULL, log(10**12.5), 0.5, early) == pytest.approx(log(3e-25), rel=1e-12)
+    rare = log_likelihood(WEIBULL, log(10**6), 0.5, early)  # 1e-12 and 4e-12: exp(-1e-12) - exp(-4e-12)
+    assert rare == pytest.approx(log(3e-12 - 7.5e-24), rel=1e-13)
     late = Lives(np.zeros(1), np.array([40.0]), np.array([50.0]), np.ones(1))  # cumulative hazard 1600 and 2500
     assert log_likelihood(WEIBULL, 0.0, 0.5, late) == pytest.approx(-1600, rel=1e-15)
     found = Lives(np.zeros(1), np.zeros(1), np.array([1.0]), np.ones(1))  # F = 1e-40

@@ -58,7 +58,7 @@ def kaplan_meier(lives: Lives, level: float = 0.95, *, since: float = 0.0) -> Su
     if not seen.any():
         raise FitError(f"no life was seen beyond {since:,.0f} km", "Ask for survival from an earlier distance")
     end, count = middle[seen], lives.count[seen]
-    entry = np.minimum(np.maximum(lives.entry, since)[seen], np.nextafter(end, 0))  # failed on entry: was at risk then
+    entry = np.minimum(lives.entry[seen], np.nextafter(end, 0))  # failed on entry: was at risk then
     failure = ~lives.right[seen]
     km = np.unique(end[failure])
     failed = _counted(end[failure], count[failure], km, "right") - _counted(end[failure], count[failure], km, "left")

@@ -38,30 +38,24 @@ class StrataModels:
         ratio of this stratum's judged factor to the factors of those that failed.
         """
         stratum = revision, grade
-        if (lives := self.strata.get(stratum)) is not None and max(lives.failures, self._expected(lives)) >= ENOUGH:
-            if len(self.strata) == 1:
-                return self.together
-            return self._own(stratum, lives)
-        factor = self.factors.get(stratum, 1.0) / self._factor_of_the_failed
-        if factor == 1:
-            return self.together
-        return self.together.scaled(factor, revision=revision, grade=grade)
-
-    def _own(self, stratum: Stratum, lives: Lives) -> LifeModel:
         if stratum not in self._made:
-            self._made[stratum] = life_model(
-                self.together.mode,
-                lives,
-                self.belief,
-                dist=self.together.dist,
-                revision=stratum[0],
-                grade=stratum[1],
-            )
+            self._made[stratum] = self._model(stratum)
         return self._made[stratum]
 
     @cached_property
     def _made(self) -> dict[Stratum, LifeModel]:
         return {}
+
+    def _model(self, stratum: Stratum) -> LifeModel:
+        revision, grade = stratum
+        lives = self.strata.get(stratum)
+        if lives is None or max(lives.failures, self._expected(lives)) < ENOUGH:
+            factor = self.factors.get(stratum, 1.0) / self._factor_of_the_failed
+            return self.together if factor == 1 else self.together.scaled(factor, revision=revision, grade=grade)
+        if len(self.strata) == 1:
+            return self.together
+        mode, dist = self.together.mode, self.together.dist
+        return life_model(mode, lives, self.belief, dist=dist, revision=revision, grade=grade)
 
     def _expected(self, lives: Lives) -> float:
         """Failures to be expected of these lives if they lived like all together: the sum of cumulative hazards."""

@@ -154,3 +154,11 @@ def test_reference_prior_knows_no_unit():
     assert km.location == pytest.approx(log(300e3))
     with pytest.raises(FitError, match="neither a belief nor a record"):
         reference_prior(Lives.of(), WEIBULL)
+
+
+@BOTH
+def test_reference_prior_is_as_wide_as_documented(dist):
+    """Median scale three times the longest distance seen, within a factor of 12 (90 %); shape 1.7, factor 2.7."""
+    mu, sigma = draws(reference_prior(Lives.of([20e3], [50e3, 100e3]), dist))
+    assert np.quantile(np.exp(mu) / 100e3, [0.05, 0.5, 0.95]) == pytest.approx([3 / 12, 3, 3 * 12], rel=0.03)
+    assert np.quantile(1 / sigma, [0.05, 0.5, 0.95]) == pytest.approx([1.7 / 2.7, 1.7, 1.7 * 2.7], rel=0.03)

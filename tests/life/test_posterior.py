@@ -270,6 +270,16 @@ def test_ordinary_lives_do_not_feel_the_rounding():
 
 
 @BOTH
+@pytest.mark.parametrize("case", ["every kind", "all at one distance"])
+def test_another_unit_of_distance_only_moves_the_posterior(dist, case):
+    """Breaks if the rounding, a bin, a bound or a start is secretly in km."""
+    lives = CASES.get(case, Lives.of([5e4] * 30))
+    miles = Lives(lives.entry / 1.609344, lives.lower / 1.609344, lives.upper / 1.609344, lives.count)
+    a, b = (posterior(x, dist, reference_prior(x, dist)).quantile(0.1) for x in (lives, miles))
+    assert (a.low, a.value, a.high) == pytest.approx(tuple(1.609344 * x for x in (b.low, b.value, b.high)), rel=1e-5)
+
+
+@BOTH
 def test_survival_at_no_distance_is_certain(dist):
     at = posterior(CASES["one failure"], dist, prior_of(BELIEF, dist)).survival(0.0)
     assert (at.low, at.value, at.high) == (1, 1, 1)

@@ -3,29 +3,18 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
+from collections.abc import Sequence
 from importlib.metadata import version
 from pathlib import Path
-from shutil import get_terminal_size
-from types import TracebackType
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from cyclopts import App, CycloptsError, Parameter
-from rich.console import Console
-from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
 
+from wearlore.cli.options import Asked, Shown, Where, bench_of, units_shown, visit_of
+from wearlore.cli.output import Working, draw, papers, say, show, show_json, today, write, write_papers
 from wearlore.errors import OutputError, WearloreError
 
-if TYPE_CHECKING:  # imported where they are used: `--help` should not wait for compilers and chart libraries
-    from wearlore.answers import Job, VisitScope
-    from wearlore.report.sheet import Sheet
-    from wearlore.units import Units
-    from wearlore.workbench import Workbench
-
 WRONG_INPUT = 2
-NARROW, WIDE = 80, 118  # characters
 
 app = App(
     name="wearlore",
@@ -37,52 +26,6 @@ book = App(name="book", help="Write the book of a family and have it reviewed.",
 records = App(name="records", help="Load service records and see what is there.", help_format="plaintext")
 app.command(book)
 app.command(records)
-
-
-@Parameter(name="*")
-@dataclass(frozen=True)
-class Shown:
-    """How an answer is shown."""
-
-    json: Annotated[bool, Parameter(negative="", help="Print the result as JSON.")] = False
-    units: Annotated[
-        Literal["metric", "uk", "us"] | None,
-        Parameter(help="km and N·m, miles and N·m, or miles and lbf·ft; unless given, those of the book."),
-    ] = None
-
-
-@Parameter(name="*")
-@dataclass(frozen=True)
-class Where:
-    """Which workshop folder is meant."""
-
-    folder: Annotated[
-        Path, Parameter(name="--in", help="Folder that holds the book (book.yaml or book/) and records.duckdb.")
-    ] = Path()
-
-
-Several = Parameter(negative="", consume_multiple=False)
-
-
-@Parameter(name="*")
-@dataclass(frozen=True)
-class Asked:
-    """What a visit is weighed with; what is not given is as the book's economics have it."""
-
-    fault: Annotated[
-        tuple[str, ...], Several, Parameter(help="A confirmed failure mode: MODE or MODE@POSITION. Repeat for more.")
-    ] = ()
-    refuse: Annotated[
-        tuple[str, ...], Several, Parameter(help="A unit, component or remedy the owner says no to. Repeat for more.")
-    ] = ()
-    missing_tool: Annotated[
-        tuple[str, ...], Several, Parameter(help="A special tool that is not to be had today. Repeat for more.")
-    ] = ()
-    odometer: Annotated[float | None, Parameter(help="Odometer now; unless given, that of the last visit.")] = None
-    horizon: Annotated[float | None, Parameter(help="Distance to look ahead.")] = None
-    per_year: Annotated[float | None, Parameter(help="Distance driven in a year.")] = None
-    rate: Annotated[float | None, Parameter(help="Labour rate per hour.")] = None
-    discount: Annotated[float | None, Parameter(help="Discount per year, as a share: 0.04.")] = None
 
 
 # the demo ------------------------------------------------------------------------------------------------------------
@@ -333,148 +276,6 @@ def jobcard(
     show(job, shown, lambda: papers(bench, job, shown))
     if written and not shown.json:
         say(f"Written: {', '.join(str(path) for path in written)}")
-
-
-# what the commands share ---------------------------------------------------------------------------------------------
-
-
-class Working:
-    """Progress on the terminal's error stream: a bar where there is a terminal, a line a stage where there is none."""
-
-    def __init__(self) -> None:
-        self.console = Console(stderr=True)
-        columns = (
-            TextColumn("{task.description}"),
-            BarColumn(),
-            TextColumn("{task.percentage:>3.0f} %"),
-            TimeElapsedColumn(),
-        )
-        self.bar = Progress(*columns, console=self.console, transient=True, disable=not self.console.is_terminal)
-        self.stages: dict[str, TaskID | None] = {}
-
-    def __enter__(self) -> Working:
-        self.bar.start()
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.bar.stop()
-
-    def show(self, what: str, done: int, of: int) -> None:
-        """``done`` of ``of`` is done of what is being done (``of`` 0: not known)."""
-        if what not in self.stages:
-            self.stages[what] = self.bar.add_task(what, total=of or None) if self.console.is_terminal else None
-            if not self.console.is_terminal:
-                self.console.print(f"{what} …", highlight=False)
-        if (task := self.stages[what]) is not None:
-            self.bar.update(task, completed=done, total=of or None)
-
-
-def bench_of(where: Where, working: Working) -> Workbench:
-    from wearlore.workbench import Workbench
-
-    return Workbench(where.folder, progress=working.show)
-
-
-def units_shown(bench: Workbench, shown: Shown) -> Units:
-    return bench.book.units.in_system(shown.units) if shown.units else bench.book.units
-
-
-def visit_of(bench: Workbench, vehicle: str, asked: Asked, shown: Shown) -> VisitScope:
-    """The scope asked for; distances come in the units shown."""
-    units = units_shown(bench, shown)
-
-    def in_km(distance: float | None) -> float | None:
-        return None if distance is None else units.to_km(distance)
-
-    terms = bench.terms(
-        labour_rate=asked.rate,
-        discount=asked.discount,
-        horizon=in_km(asked.horizon),
-        per_year=in_km(asked.per_year),
-        refuse=frozenset(asked.refuse),
-        missing_tools=frozenset(asked.missing_tool),
-    )
-    return bench.scope(vehicle, asked.fault, terms=terms, km=in_km(asked.odometer))
-
-
-def papers(bench: Workbench, job: Job, shown: Shown) -> list[Sheet]:
-    """Job card, estimate and owner's page."""
-    from wearlore.report.card import job_card
-    from wearlore.report.owner import estimate, owner_page
-
-    units, made_on = units_shown(bench, shown), today()
-    return [
-        job_card(job.card, units, made_on),
-        estimate(job.card.estimate, units, made_on),
-        owner_page(job.owner, units, made_on),
-    ]
-
-
-def write_papers(bench: Workbench, job: Job, folder: Path, shown: Shown) -> list[Path]:
-    """Each paper as text, HTML and PDF in ``folder``."""
-    from wearlore.report.page import to_html
-    from wearlore.report.pdf import to_pdf
-    from wearlore.report.plain import to_text
-
-    written = []
-    for name, sheet in zip(("job-card", "estimate", "owner"), papers(bench, job, shown), strict=True):
-        for suffix, content in (
-            (".html", to_html([sheet]).encode()),
-            (".pdf", to_pdf([sheet])),
-            (".txt", to_text(sheet).encode()),
-        ):
-            written.append(folder / f"{name}{suffix}")
-            write(written[-1], content)
-    return written
-
-
-def draw(bench: Workbench, mode: str, path: Path, units: Units) -> None:
-    """The mode's curves in a file of their own: judgement, records, and the model of both."""
-    from wearlore.report.charts import life_chart, save
-
-    curves = bench.curves(mode)
-    chart = life_chart(
-        curves.name, units, model=curves.model, curve=curves.curve, lives=curves.lives, belief=curves.judged
-    )
-    save(chart, path, curves.name)
-
-
-def write(path: Path, content: bytes) -> None:
-    """Write a document, making its folder; raises OutputError."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content)
-    except OSError as error:
-        raise OutputError(str(path), f"it cannot be written: {error.strerror}", "Name another place.") from error
-
-
-def show(result: Any, shown: Shown, sheets: Callable[[], Sequence[Sheet]]) -> None:
-    """The result as JSON, or its sheets as text."""
-    if shown.json:
-        show_json(result)
-        return
-    from wearlore.report.plain import to_text
-
-    width = min(max(get_terminal_size((WIDE, 1)).columns, NARROW), WIDE)
-    for sheet in sheets():
-        say(to_text(sheet, width))
-
-
-def show_json(result: Any) -> None:
-    from wearlore.report.json import to_json
-
-    say(to_json(result))
-
-
-def today() -> date:
-    """The only clock that is read."""
-    return datetime.now().astimezone().date()
-
-
-def say(text: str) -> None:
-    sys.stdout.write(text + "\n")
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

@@ -245,6 +245,22 @@ def test_a_question_that_cannot_be_answered_is_told_once(said, demo_folder, tmp_
     assert "Traceback" not in complaint
 
 
+def test_a_book_alone_speaks_from_judgement(said, tmp_path):
+    said("book", "new", tmp_path / "book.yaml")
+    rows = json.loads(said("lives", "--in", tmp_path, "--json")[1])["rows"]
+    assert rows
+    assert all(row["record_share"] == 0 and row["evidence"]["exact"] == 0 for row in rows)
+    study = json.loads(said("lives", rows[0]["mode"], "--in", tmp_path, "--json")[1])
+    assert study["record"] is None
+    assert study["together"]["b10"] == pytest.approx(study["judgement"]["b10"])
+
+
+def test_a_fleet_too_small_to_show_anything_is_told(said, tmp_path):
+    code, _, complaint = said("demo", "--folder", tmp_path / "d", "--vans", "1")
+    assert code == 2
+    assert "--vans" in complaint
+
+
 def test_a_folder_without_a_book_is_told(said, tmp_path):
     code, _, complaint = said("lives", "--in", tmp_path)
     assert code == 2

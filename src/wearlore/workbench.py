@@ -117,6 +117,9 @@ class Workbench:
 
     @cached_property
     def lifetimes(self) -> Lifetimes:
+        """The lives of all modes; none while there is no store: then the book's judgement speaks alone."""
+        if not self.store_path.exists():
+            return Lifetimes.none(self.book)
         with Store.open(self.store_path, read_only=True) as store:
             return lifetimes(
                 store,

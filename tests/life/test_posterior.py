@@ -203,6 +203,7 @@ def test_a_ratio_of_lives_moves_the_posterior(dist):
     longer = ours.scaled(1.7)
     assert longer.quantile(0.1).high == pytest.approx(1.7 * ours.quantile(0.1).high, rel=1e-9)
     assert longer.sf(1.7 * 3e4) == pytest.approx(ours.sf(3e4), rel=1e-12)
+    assert longer.prior.quantile(0.1).value == pytest.approx(1.7 * ours.prior.quantile(0.1).value, rel=1e-9)
 
 
 @pytest.mark.parametrize("dist", [WEIBULL, LOGNORMAL, EXPONENTIAL], ids=lambda d: d.name)

@@ -13,7 +13,7 @@ from wearlore.book import load
 from wearlore.demo import BOOK, SEED
 from wearlore.demo.fleet import default_van, simulate
 from wearlore.demo.truth import Truth
-from wearlore.errors import OutputError
+from wearlore.errors import NameNotKnown, OutputError
 
 MARK = "made-by-wearlore-demo.txt"
 NOTE = "This folder was made by `wearlore demo`, which makes it anew each time. Everything in it is invented.\n"
@@ -39,7 +39,10 @@ def lay_out(folder: Path, *, vans: int, progress: Callable[[str, int, int], None
     progress("inventing the fleet", 0, 0)
     fleet = simulate(load.load(folder / "book"), Truth.read(), vans=vans, rng=np.random.default_rng(SEED))
     files = fleet.write(folder / "records")
-    van = default_van(fleet)
+    try:
+        van = default_van(fleet)
+    except NameNotKnown as none:
+        raise OutputError(str(folder), "no van of so small a fleet has a fault to show", "Give --vans more.") from none
     return DemoFolder(files, van.vehicle, (van.mode,))
 
 

@@ -155,7 +155,7 @@ def posterior(lives: Lives, dist: LogLife, prior: Prior) -> Posterior:
     lean, sd = _shear(mode.at.hessian, exp(mode.point[1]), dist.fixed_sigma)
     believed = prior.derivatives(float(mode.point[0]), float(mode.point[1])).hessian
     centre, ln_spread = float(mode.point[0] + lean * exp(mode.point[1])), float(mode.point[1])
-    follows = 1.0 if lives.failures > 1 and not sharp else 0.0
+    follows = 1.0 if lives.failures > 1 else 0.0
     condensed: dict[int, Terms] = {}
 
     def log_density(places: Array, spreads: Array) -> Array:

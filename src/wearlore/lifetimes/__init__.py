@@ -56,6 +56,12 @@ class Lifetimes:
     vehicles: int
     group_km: float
 
+    @classmethod
+    def none(cls, book: Book) -> Lifetimes:
+        """No records at all."""
+        codes = codes_of(book)
+        return cls(MappingProxyType(_by_mode(None, codes, _Counts(len(codes.modes)))), 0, 0.0)
+
 
 def lifetimes(
     store: Store, book: Book, *, group_km: float | None = None, progress: Callable[[int, int], None] | None = None
@@ -85,7 +91,8 @@ def lifetimes(
         done += int(np.count_nonzero(np.diff(history.vehicle))) + 1
         if progress is not None:
             progress(done, total)
-    return Lifetimes(MappingProxyType(_by_mode(engine, codes, parts, counts)), done, group_km)
+    table = _summed(engine, pa.concat_tables(parts)) if parts else None
+    return Lifetimes(MappingProxyType(_by_mode(table, codes, counts)), done, group_km)
 
 
 def grouped(entry: Array, lower: Array, upper: Array, group: float) -> tuple[Array, Array, Array]:
@@ -161,8 +168,7 @@ def _summed(engine: Connection, rows: pa.Table) -> pa.Table:
     return summed.to_arrow_table()
 
 
-def _by_mode(engine: Connection, codes: Codes, parts: list[pa.Table], counts: _Counts) -> dict[str, ModeLives]:
-    table = _summed(engine, pa.concat_tables(parts)) if parts else None
+def _by_mode(table: pa.Table | None, codes: Codes, counts: _Counts) -> dict[str, ModeLives]:
     columns = {name: table[name].to_numpy() if table else np.empty(0) for name in [*GROUPED.split(", "), "count"]}
     variants, grades = np.array(codes.variants), np.array(GRADES)
     result = {}

@@ -33,6 +33,7 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
         blocks=(
             Heading("Do in this visit"),
             *when(scope.chosen, _table(_done(scope, units)), Paragraph(_overlap(scope))),
+            *when(["none"] * (not scope.chosen), Paragraph("Nothing: no fault is named, and nothing else pays now.")),
             *_left(visit, units),
             Heading("Beside two habits"),
             _habits(visit, units),
@@ -92,7 +93,7 @@ def _left(visit: VisitScope, units: Units) -> tuple[Block, ...]:
     for (reason, because), group in groupby(listed, key=lambda a: (a.reason, a.because)):
         rows += [(_why(reason, because),), *(_row(advice, units) for advice in group)]
     others = len(left) - len(listed)
-    rest = f"{others} more units share no work with this visit and are needed with less than {show_share(NEAR)} chance."
+    rest = f"Not listed: {others} that share no work with this visit and are needed with a chance under {show_share(NEAR)}."
     return Heading("Leave"), _table(rows), *when(["others"] * (others > 0), Paragraph(rest, "small"))
 
 

@@ -260,6 +260,23 @@ def test_failures_all_at_one_distance_are_known_to_one_per_cent(dist, failures):
     assert ours.quantile(0.5).value == pytest.approx(5e4, rel=0.01)
 
 
+def test_a_failure_where_its_records_begin_is_known_to_one_per_cent():
+    """A hazard grows without limit as sigma goes to 0, the chance to fail within 1 % of where one is seen first cannot."""
+    lives = Lives(np.array([5e4, 0]), np.array([5e4, 4e4]), np.array([5e4, inf]), np.array([1.0, 9]))
+    prior = reference_prior(lives, WEIBULL)
+    ours = posterior(lives, WEIBULL, prior)
+    mu, tau = np.linspace(7.5, 19, 2000), np.linspace(-5, 2.6, 700)[:, None]
+    hazard = [np.exp(np.minimum((log(t) - mu) / np.exp(tau), 600)) for t in (5e4, 5e4 * exp(0.005), 4e4)]
+    with np.errstate(divide="ignore"):
+        density = np.log(-np.expm1(hazard[0] - hazard[1])) - 9 * hazard[2] + prior.log_density(mu, tau)
+    weight = np.exp(density - density.max())
+    weight /= weight.sum()
+    for share in (0.1, 0.6):
+        estimate = ours.quantile(share)
+        expected = np.exp(quantiles(mu + float(WEIBULL.z(share)) * np.exp(tau), weight, [0.025, 0.5, 0.975]))
+        assert (estimate.low, estimate.value, estimate.high) == pytest.approx(tuple(expected), rel=0.01)
+
+
 def test_ordinary_lives_do_not_feel_the_rounding():
     """Sigma at 0.2: failures as densities, and the same with each as its interval of 1 %, are one posterior."""
     km = 5e4 * np.exp(0.2 * np.random.default_rng(8).standard_normal(60))

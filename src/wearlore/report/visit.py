@@ -93,7 +93,7 @@ def _left(visit: VisitScope, units: Units) -> tuple[Block, ...]:
     for (reason, because), group in groupby(listed, key=lambda a: (a.reason, a.because)):
         rows += [(_why(reason, because),), *(_row(advice, units) for advice in group)]
     others = len(left) - len(listed)
-    rest = f"Not listed: {others} that share no work with this visit and are needed with a chance under {show_share(NEAR)}."
+    rest = f"Not listed: {others} that share no work with this visit, needed with a chance under {show_share(NEAR)}."
     return Heading("Leave"), _table(rows), *when(["others"] * (others > 0), Paragraph(rest, "small"))
 
 

@@ -261,7 +261,7 @@ def test_failures_all_at_one_distance_are_known_to_one_per_cent(dist, failures):
 
 
 def test_a_failure_where_its_records_begin_is_known_to_one_per_cent():
-    """A hazard grows without limit as sigma goes to 0, the chance to fail within 1 % of where one is seen first cannot."""
+    """A hazard grows without limit as sigma goes to 0; the chance to fail within 1 % of the first sight cannot."""
     lives = Lives(np.array([5e4, 0]), np.array([5e4, 4e4]), np.array([5e4, inf]), np.array([1.0, 9]))
     prior = reference_prior(lives, WEIBULL)
     ours = posterior(lives, WEIBULL, prior)

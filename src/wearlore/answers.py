@@ -160,9 +160,9 @@ def survival_points(model: LifeModel, curve: SurvivalCurve | None, units: Units)
 
 
 def _round_step(step: float) -> float:
-    """The nearest of 1, 2, 2.5 and 5 times a power of ten, at or above ``step``."""
+    """The nearest of 1, 2, 2.5 and 5 times a power of ten, by ratio."""
     power = 10.0 ** floor(log10(step))
-    return next(nice * power for nice in (1, 2, 2.5, 5, 10) if nice * power >= step * (1 - 1e-9))
+    return min((nice * power for nice in (1, 2, 2.5, 5, 10)), key=lambda nice: abs(log10(nice / step)))
 
 
 def _on_record(curve: SurvivalCurve | None, km: float, furthest: float) -> Estimate | None:

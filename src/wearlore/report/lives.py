@@ -17,6 +17,7 @@ SMALL = (
     "B10 and B50: the distance by which 1 in 10, and half, have failed; in brackets 95 % of what records and judgement "
     "allow. Record: the share of that knowledge which comes from records; the rest is judgement."
 )
+BAR = 24
 PLACED = (
     "Records alone: {:,.0f} failures are known only to lie between two looks and stand in the middle, which is a "
     "drawing aid. The model takes them as they are."
@@ -140,13 +141,20 @@ def _survival(points: tuple[SurvivalPoint, ...], units: Units) -> Table:
         Column("(95 %)"),
         Column("Records alone", "right"),
         Column("(95 %)", wide=True),
+        Column("Still good", spare=True),
     )
     return Table(columns, tuple(_point(point, units) for point in points))
 
 
 def _point(point: SurvivalPoint, units: Units) -> tuple[str, ...]:
     record = _share(point.record) if point.record else ("beyond the records", "")
-    return units.show_number(point.km), *_share(point.model), *record
+    return units.show_number(point.km), *_share(point.model), *record, _bar(point.model)
+
+
+def _bar(share: Estimate) -> str:
+    """The share as a bar of `BAR` characters: full to the lower limit, shaded to the upper."""
+    sure, perhaps = round(BAR * share.low), round(BAR * share.high)
+    return "█" * sure + "▒" * (perhaps - sure) + "·" * (BAR - perhaps)
 
 
 def _share(estimate: Estimate) -> tuple[str, str]:

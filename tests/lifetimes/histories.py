@@ -39,7 +39,7 @@ def random_line(reference: ModuleType, book: Book, variant: str, day: date, km: 
     modes = [id_ for id_, mode in book.modes_of(name) if not mode.variants or variant in mode.variants]
     cleanable = [m for m in modes if any(r.kind == "clean" for _, r in book.remedies_for(m, variant))]
     line.finding = str(rng.choice(["failed", "failed", "good", "original", ""]))
-    line.action = str(rng.choice(["renewed", "cleaned", "", ""]))
+    line.action = str(rng.choice(["renewed", "cleaned", "repaired", "", ""]))
     if line.action == "cleaned" and not cleanable:
         line.action = ""
     if line.action == "renewed":
@@ -48,7 +48,11 @@ def random_line(reference: ModuleType, book: Book, variant: str, day: date, km: 
     if line.action == "cleaned":
         modes = cleanable
     alone = line.finding == "" and line.action == "cleaned"
-    if line.finding == "failed" or ((line.finding == "good" or alone) and rng.random() < 0.5):
+    if (
+        line.finding == "failed"
+        or line.action == "repaired"
+        or ((line.finding == "good" or alone) and rng.random() < 0.5)
+    ):
         line.mode = str(rng.choice(modes))
     return line
 

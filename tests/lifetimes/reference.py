@@ -187,6 +187,7 @@ def spells_of(
         ends_piece = piece.renewed_at_end and visit is piece.visits[-1]
         cleaned = restores is not None and not ends_piece
         cleaned = cleaned and any(line.action == "cleaned" and line.mode in (mode, "") for line in visit.lines)
+        repaired = not ends_piece and any(line.action == "repaired" and line.mode == mode for line in visit.lines)
         spell = spells[-1]
         if failed:
             if spell.failed is None:
@@ -197,9 +198,9 @@ def spells_of(
                 spell = Spell(visit.km, None, 0.0)
                 spells.append(spell)
             spell.goods.append(visit.km)
-        if cleaned:
+        if repaired or cleaned:
             spell.end = visit.km
-            if restores == 1.0:
+            if repaired or restores == 1.0:
                 spells.append(Spell(visit.km, 0.0, 0.0))
             elif spell.age is None:
                 spells.append(Spell(visit.km, None, 0.0))

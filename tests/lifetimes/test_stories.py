@@ -211,6 +211,25 @@ def test_a_clean_makes_its_mode_younger_and_leaves_the_others(tell: Tell, lives,
     assert state(now(), "cooler/rear", "cooler-clogged") == ModeState("cooler-clogged", 90_000, 40_000, present=True)
 
 
+def test_a_repair_renews_its_mode_alone(tell: Tell, lives, now) -> None:
+    """The cooler's core is made as good as new at 100,000 km; its seam is the old one. Clogged again at 150,000."""
+    tell(
+        "2016-01-01 100000 cooler rear failed cooler-clogged repaired\n"
+        "2018-01-01 150000 cooler rear failed cooler-clogged"
+    )
+    assert rows(lives(), "cooler-clogged") == [(0, 0, 50_000, 1), (0, 0, 100_000, 1)]
+    assert rows(lives(), "cooler-split") == [(0, 150_000, inf, 1)]
+    assert now().unit("cooler/rear").at_least == 150_000
+
+
+def test_a_repair_outdoes_a_clean_of_the_same_visit(tell: Tell, lives, now) -> None:
+    tell(
+        "2016-01-01 100000 cooler rear - - cleaned\n2016-01-01 100000 cooler rear - cooler-clogged repaired\n"
+        "2019-01-01 110000 cooler rear good cooler-clogged"
+    )
+    assert state(now(), "cooler/rear", "cooler-clogged") == ModeState("cooler-clogged", 10_000, 10_000)
+
+
 def test_two_cleans_compound_on_the_virtual_age(tell: Tell, lives, now) -> None:
     """Kijima type II: 100,000 -> 40,000; 50,000 km on 90,000 -> 36,000; then 10,000 km more."""
     tell(

@@ -64,8 +64,9 @@ def fleet(vans: list, histories: ModuleType, book: Book, tmp_path_factory: pytes
         assert {error.args[2] for error in refused.value.errors} == {"mode"}
         every = [line for van in vans for line in van.lines]
         for error in refused.value.errors:
-            every[error.args[1] - 2].finding = every[error.args[1] - 2].mode = ""
-            every[error.args[1] - 2].action = every[error.args[1] - 2].action.replace("cleaned", "")
+            line = every[error.args[1] - 2]
+            line.finding = line.mode = ""
+            line.action = line.action if line.action == "renewed" else ""
         _, lines = histories.write(vans, folder)
         take(store, book, lines, today=date(2030, 1, 1))
         yield store

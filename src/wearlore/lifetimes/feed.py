@@ -134,8 +134,8 @@ ORDER BY n.number, day, t.km
 
 def _words(codes: Codes) -> pa.Table:
     fields = {
-        "variant": codes.variants, "finding": ("failed", "good", "original"), "action": ("renewed", "cleaned"),
-        "grade": GRADES,
+        "variant": codes.variants, "finding": ("failed", "good", "original"),
+        "action": ("renewed", "cleaned", "repaired"), "grade": GRADES,
     }  # fmt: skip
     rows = [(field, word, k) for field, words in fields.items() for k, word in enumerate(words)]
     return _table(("field", "word", "code"), rows)

@@ -19,7 +19,7 @@ Flags = NDArray[np.bool_]
 
 NOTHING = -1
 FAILED, GOOD, ORIGINAL = 0, 1, 2
-RENEWED, CLEANED = 0, 1
+RENEWED, CLEANED, REPAIRED = 0, 1, 2
 NO_CLEAN = -1.0
 AS_BUILT = 0  # the grade "original"
 
@@ -73,7 +73,7 @@ class Units(NamedTuple):
     looked: Flags  # (S,): and it was looked at in this life
     present: Flags  # (S,): found failed and not cured
     touched: Ints  # (S,): last visit in which the slot was found failed
-    cleaned: Ints  # (S,): last visit in which the slot was cleaned
+    restored: Ints  # (S,): last visit in which the slot was repaired or cleaned
     renewed: Ints  # (U,): last visit in which the unit was renewed
 
 
@@ -108,7 +108,7 @@ def blank_units(design: Design) -> Units:
         looked=np.zeros(s, np.bool_),
         present=np.zeros(s, np.bool_),
         touched=np.zeros(s, np.int32),
-        cleaned=np.zeros(s, np.int32),
+        restored=np.zeros(s, np.int32),
         renewed=np.zeros(u, np.int32),
     )
 
@@ -250,14 +250,13 @@ def _fit_new(design: Design, units: Units, unit: int, variant: int, km: float, r
 
 
 @njit(cache=True)
-def _clean(
-    design: Design, units: Units, out: Emitted, vehicle: int, unit: int, slot: int, variant: int, km: float, visit: int
+def _restore(
+    design: Design, units: Units, out: Emitted, vehicle: int, unit: int, slot: int, km: float, visit: int, share: float
 ) -> None:
-    """The mode's age falls by the share that its clean restores (Kijima 1989, type II); once in a visit."""
-    share = design.restores[variant, _mode_of(design, unit, slot)]
-    if share == NO_CLEAN or not units.applies[slot] or units.cleaned[slot] == visit:
+    """The mode's age falls by this share (Kijima 1989, type II); once in a visit."""
+    if share == NO_CLEAN or not units.applies[slot] or units.restored[slot] == visit:
         return
-    units.cleaned[slot] = visit
+    units.restored[slot] = visit
     _close(design, units, out, vehicle, unit, slot, km)
     age = (1.0 - share) * _age(units, slot, km)
     _begin(units, slot, km, age, age, units.known[slot] or share == 1.0)
@@ -286,7 +285,7 @@ def _begin_records(design: Design, history: History, units: Units, first: int) -
     """The units as the records find them: from new, proven original and seen from here on, or of unknown start."""
     variant, km = history.variant[first], history.km[first]
     units.touched[:] = -1
-    units.cleaned[:] = -1
+    units.restored[:] = -1
     units.renewed[:] = -1
     for unit in range(design.unit_component.size):
         component = design.unit_component[unit]
@@ -339,13 +338,16 @@ def _act(design: Design, history: History, units: Units, out: Emitted, first: in
         for slot in range(design.unit_slot[unit], design.unit_slot[unit + 1]):
             _close(design, units, out, vehicle, unit, slot, km)
         _fit_new(design, units, unit, variant, km, revision, AS_BUILT if grade == NOTHING else grade)
-    for row in range(first, end):
-        unit, mode = history.unit[row], history.mode[row]
-        if unit == NOTHING or history.action[row] != CLEANED or units.renewed[unit] == visit:
-            continue
-        for slot in range(design.unit_slot[unit], design.unit_slot[unit + 1]):
-            if mode == NOTHING or mode == _mode_of(design, unit, slot):
-                _clean(design, units, out, vehicle, unit, slot, variant, km, visit)
+    for wanted in (REPAIRED, CLEANED):
+        for row in range(first, end):
+            unit, mode = history.unit[row], history.mode[row]
+            if unit == NOTHING or history.action[row] != wanted or units.renewed[unit] == visit:
+                continue
+            for slot in range(design.unit_slot[unit], design.unit_slot[unit + 1]):
+                own = _mode_of(design, unit, slot)
+                if mode in (NOTHING, own):
+                    share = 1.0 if wanted == REPAIRED else design.restores[variant, own]
+                    _restore(design, units, out, vehicle, unit, slot, km, visit, share)
 
 
 @njit(cache=True)

@@ -268,7 +268,11 @@ def _line_checks() -> list[Check]:
             "'a position of ' || component || ', or all'", "'The component sits at several: say which.'",
         ),
         one_of("finding", ("failed", "good", "original")),
-        one_of("action", ("renewed", "cleaned")),
+        one_of("action", ("renewed", "cleaned", "repaired")),
+        Check(
+            "mode", "action = 'repaired' AND mode IS NULL AND component IS NOT NULL", "'the mode that was repaired'",
+            "'A new piece is renewed; a repair cures the mode it names.'",
+        ),
         Check(
             "mode", "finding = 'failed' AND mode IS NULL AND component IS NOT NULL", "'the mode that failed'",
             "'Say how it failed.'",
@@ -279,7 +283,8 @@ def _line_checks() -> list[Check]:
         ),
         Check(
             "mode", "t.mode IS NOT NULL AND coalesce(finding, '') NOT IN ('failed', 'good') "
-            "AND coalesce(action, '') <> 'cleaned'", "'a mode only where it is failed, good or cleaned'",
+            "AND coalesce(action, '') NOT IN ('cleaned', 'repaired')",
+            "'a mode only where it is failed, good, cleaned or repaired'",
             "'Say which in finding or action.'",
         ),
         Check(

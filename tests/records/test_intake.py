@@ -116,6 +116,23 @@ class TestGoodFiles:
     def test_windows_line_ends_and_byte_order_mark(self, give: Give) -> None:
         assert give("lines.csv", b"\xef\xbb\xbf" + GOOD.replace("\n", "\r\n").encode()).stored == 5
 
+    def test_blanks_round_names_and_rows_of_blanks(self, give: Give, store: Store) -> None:
+        """A spreadsheet leaves tabs and no-break spaces round a name, and rows of bare commas under the last record."""
+        text = "vehicle,date,odometer,component,finding,mode\n\u00a0v1,2016-01-01, 1,pump\t,failed,\tpump-leak \n"
+        assert give("lines.csv", text + "v1,2016-01-02,2,\t,,\n,,,,,\n  \n").read == 2
+        rows = store.connection.execute("SELECT vehicle, component, mode FROM lines ORDER BY date").fetchall()
+        assert rows == [("v1", "pump", "pump-leak"), ("v1", None, None)]
+
+    def test_an_accent_may_be_written_as_one_character_or_two(self, give: Give, store: Store) -> None:
+        give("more.csv", "vehicle,variant,built\nCAF\u00c9-1,standard,2014-05-01\n")
+        assert give("lines.csv", "vehicle,date,odometer\nCAFE\u0301-1,2016-01-01,1\n").stored == 1
+
+    def test_not_a_number_in_parquet_is_an_empty_cell(self, give: Give, store: Store) -> None:
+        nan = [float("nan")]
+        table = pa.table({"vehicle": ["v1"], "date": ["2016-01-01"], "odometer": [5.0], "position": nan, "visit": nan})
+        assert give("lines.parquet", parquet(table)).stored == 1
+        assert store.connection.execute("SELECT position, visit FROM lines").fetchall() == [(None, None)]
+
     def test_parquet_with_dates_numbers_and_categories(self, give: Give, store: Store) -> None:
         table = pa.table({
             "vehicle": pa.array(["v1", "v1", "v2"]).dictionary_encode(),
@@ -306,6 +323,11 @@ class TestVehicles:
         ]
         assert "Did you mean standard" in problems[0][2]
 
+    def test_a_year_before_any_engine_of_this_kind(self, give: Give) -> None:
+        problems = refusal(give, "vehicle,variant,built\na,strong,0016-01-01\nb,strong,0000-01-01\n")
+        assert [(line, field) for line, field, _ in problems] == [(2, "built"), (3, "built")]
+        assert "expected a date from 1900 on. It reads '0016-01-01'." in problems[0][2]
+
     def test_different_facts_within_a_file_and_against_the_store(self, give: Give, store: Store) -> None:
         head = "vehicle,variant,built\n"
         (problem,) = refusal(give, f"{head}a,strong,2016-01-01\na,strong,2016-01-01\na,standard,2016-01-01\n")
@@ -362,6 +384,22 @@ class TestFileAsAWhole:
         problems = refusal(give, "vehicle,date,odometer,componnent\nv1,2016-01-01,1,pump\n")
         assert [(line, field) for line, field, _ in problems] == [(1, "componnent")]
         assert "Is 'component' meant?" in problems[0][2]
+
+    def test_a_header_in_capitals_under_remarks(self, give: Give) -> None:
+        problems = refusal(give, "# from the office\n\nVEHICLE,date,ODOMETER\nv1,2016-01-01,1\n")
+        assert [line for line, *_ in problems] == [3] * 4
+        assert "Is 'VEHICLE' meant?" in problems[0][2]
+        assert "Is 'odometer' meant?" in problems[3][2]
+
+    def test_a_column_without_a_name(self, give: Give) -> None:
+        (problem,) = refusal(give, "vehicle,date,odometer,\nv1,2016-01-01,1,\n")
+        assert problem[:2] == (1, "column 4")
+        assert "a name in the header" in problem[2]
+
+    @pytest.mark.parametrize(("mark", "called"), [(";", "semicolons"), ("\t", "tabs")])
+    def test_columns_that_are_not_separated_by_commas(self, give: Give, mark: str, called: str) -> None:
+        (problem,) = refusal(give, SHORT.replace(",", mark))
+        assert f"expected commas between the columns. They stand between {called}" in problem[2]
 
     def test_a_column_named_twice(self, give: Give) -> None:
         assert "each column once" in refusal(give, "vehicle,date,odometer,odometer\nv1,2016-01-01,1,2\n")[0][2]

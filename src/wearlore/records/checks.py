@@ -17,6 +17,7 @@ from wearlore.records.store import Connection
 from wearlore.units import KM_PER
 
 LARGEST_ODOMETER = 9_999_999
+BLANKS = " \t\r\n\u00a0\u2007\u202f\u3000\ufeff"  # what spreadsheets leave round a name: spaces of every kind
 TEMPORARY = ("staging", "typed", "problems", "known", "modes_known", "levels", "modes_limited")
 
 
@@ -111,14 +112,18 @@ def stage_book(connection: Connection, book: Book) -> None:
 
 
 def refine(connection: Connection, kind: Kind, book: Book) -> None:
-    """``typed`` from ``staging``: trimmed text, null when empty; day, km, value and the vehicle's facts beside it."""
+    """``typed`` from ``staging``: trimmed text, null when empty; day, km, value and the vehicle's facts beside it.
+
+    An accented letter is one character (Unicode NFC), as it is in the book, however the file spells it.
+    """
     per_unit = " ".join(f"WHEN '{unit}' THEN {factor!r}" for unit, factor in KM_PER.items())
     numbers = {
         "vehicles": f"{_day('built')} AS day, NULL::DOUBLE AS number",
         "lines": f"{_day('date')} AS day, {_number('odometer')} AS number, NULL::DOUBLE AS amount",
         "readings": f"{_day('date')} AS day, {_number('odometer')} AS number, {_number('value')} AS amount",
     }[kind]
-    text = "SELECT line, broken, nullif(trim(COLUMNS(* EXCLUDE (line, broken))), '') FROM staging"
+    cells = "nfc_normalize(COLUMNS(* EXCLUDE (line, broken)))"
+    text = f"SELECT line, broken, nullif(trim({cells}, '{BLANKS}'), '') FROM staging"
     if kind == "vehicles":
         connection.execute(f"CREATE OR REPLACE TEMP TABLE typed AS SELECT *, {numbers} FROM ({text})")
         return
@@ -155,6 +160,7 @@ def _date_checks(field: str, today: date) -> list[Check]:
             field, f"{field} IS NOT NULL AND day IS NULL", "'a date such as 2024-03-31'",
             f"'It reads ''' || {field} || '''.'",
         ),
+        Check(field, "day < DATE '1900-01-01'", "'a date from 1900 on'", f"'It reads ''' || {field} || '''.'"),
         Check(
             field, f"day > DATE '{today}'", f"'a date up to {today}'",
             "'It lies in the future: ' || day || '. Correct the year?'",

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import IO, Any, Literal
 
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from wearlore.errors import RecordsError, RecordsErrors
@@ -74,9 +75,9 @@ def open_file(path: str | Path) -> RecordFile:
         raise RecordsError(name, 0, "file", "a file", "This is a folder: name one of the files in it.")
     if size == 0:
         raise RecordsError(name, 0, "file", "at least a header and one record", "The file is empty (0 bytes).")
-    columns = _parquet_columns(path) if _is_parquet(path) else _csv_columns(path)
+    line, columns = (0, _parquet_columns(path)) if _is_parquet(path) else _csv_header(path)
     kind = _kind_of(columns)
-    if problems := list(_column_problems(name, kind, columns)):
+    if problems := list(_column_problems(name, line, kind, columns)):
         raise RecordsErrors(problems)
     return RecordFile(path, kind, columns)
 
@@ -91,28 +92,41 @@ def _unreadable(path: Path, error: OSError) -> RecordsError:
 
 
 def _kind_of(columns: Sequence[str]) -> Kind:
-    if {"reading", "value"} & set(columns):
+    called = {column.casefold() for column in columns}
+    if {"reading", "value"} & called:
         return "readings"
-    return "vehicles" if {"variant", "built"} & set(columns) else "lines"
+    return "vehicles" if {"variant", "built"} & called else "lines"
 
 
-def _column_problems(name: str, kind: Kind, columns: Sequence[str]) -> Iterator[RecordsError]:
+def _column_problems(name: str, line: int, kind: Kind, columns: Sequence[str]) -> Iterator[RecordsError]:
+    for mark, called in ((";", "semicolons"), ("\t", "tabs")):
+        if len(columns) == 1 and mark in columns[0]:
+            mend = f"They stand between {called}: save the file as CSV with commas."
+            yield RecordsError(name, line, "file", "commas between the columns", mend)
+            return
     known = REQUIRED[kind] + OPTIONAL[kind]
-    spare = [column for column in columns if column not in known]
+    spare = [column for column in columns if column and column not in known]
     found = f"The columns are {', '.join(columns)}."
     for column in REQUIRED[kind]:
         if column not in columns:
-            near = get_close_matches(column, spare, n=1, cutoff=0.4)
-            hint = f" Is {near[0]!r} meant?" if near else ""
-            yield RecordsError(name, 1, column, f"this column in a file of {kind}", f"{found}{hint}")
+            hint = _meant(column, spare, 0.4)
+            yield RecordsError(name, line, column, f"this column in a file of {kind}", f"{found} {hint}".rstrip())
     for column in spare:
-        near = get_close_matches(column, [k for k in known if k not in columns], n=1)
-        hint = f"Is {near[0]!r} meant?" if near else f"Known are {', '.join(known)}."
+        hint = _meant(column, [k for k in known if k not in columns], 0.6) or f"Known are {', '.join(known)}."
         yield RecordsError(
-            name, 1, column, f"only columns that a file of {kind} has", f"{hint} Rename it or take it out."
+            name, line, column, f"only columns that a file of {kind} has", f"{hint} Rename it or take it out."
         )
-    for column in sorted({c for c in columns if columns.count(c) > 1}):
-        yield RecordsError(name, 1, column, "each column once", "Take one of them out.")
+    for number, column in enumerate(columns, 1):
+        if not column:
+            yield RecordsError(name, line, f"column {number}", "a name in the header", "Name it, or take it out.")
+    for column in sorted({c for c in columns if c and columns.count(c) > 1}):
+        yield RecordsError(name, line, column, "each column once", "Take one of them out.")
+
+
+def _meant(column: str, names: Sequence[str], cutoff: float) -> str:
+    spelled = {name.casefold(): name for name in names}
+    near = get_close_matches(column.casefold(), spelled, n=1, cutoff=cutoff)
+    return f"Is {spelled[near[0]]!r} meant?" if near else ""
 
 
 def _batch(file: RecordFile, lines: Sequence[int], broken: Any, cells: Sequence[Any]) -> pa.RecordBatch:
@@ -141,7 +155,7 @@ def _text_lines(path: Path, stream: IO[bytes]) -> Iterator[str]:
 
 
 def _csv_records(path: Path, stream: IO[bytes]) -> Iterator[tuple[int, list[str]]]:
-    """Each record that is not blank with the line on which it starts."""
+    """Each record that is not blank (bare commas are) with the line on which it starts."""
     reader = csv.reader(_text_lines(path, stream), strict=True)
     start = 1
     while True:
@@ -154,12 +168,12 @@ def _csv_records(path: Path, stream: IO[bytes]) -> Iterator[tuple[int, list[str]
                 str(path), start, "file", "comma-separated values, a cell with a comma, quote or line break in quotes",
                 f"The record that starts here cannot be read: {error}.",
             ) from error  # fmt: skip
-        if record:
+        if any(map(str.strip, record)):
             yield start, record
         start = reader.line_num + 1
 
 
-def _csv_columns(path: Path) -> tuple[str, ...]:
+def _csv_header(path: Path) -> tuple[int, tuple[str, ...]]:
     try:
         with path.open("rb") as stream:
             head = list(islice(_csv_records(path, stream), 2))
@@ -167,7 +181,8 @@ def _csv_columns(path: Path) -> tuple[str, ...]:
         raise _unreadable(path, error) from error
     if len(head) < 2:
         raise RecordsError(str(path), 0, "file", "at least a header and one record", "There is none.")
-    return tuple(cell.strip() for cell in head[0][1])
+    line, cells = head[0]
+    return line, tuple(cell.strip() for cell in cells)
 
 
 def _csv_batches(file: RecordFile, progress: Progress) -> Iterator[pa.RecordBatch]:
@@ -237,6 +252,8 @@ def _as_text(file: RecordFile, name: str, cells: Any) -> Any:
     if pa.types.is_timestamp(kind):
         cells = cells.cast(pa.date32(), safe=False)
     try:
+        if pa.types.is_floating(kind):  # what is missing in a column of numbers often comes as "not a number"
+            cells = pc.if_else(pc.is_nan(cells), pa.scalar(None, kind), cells)
         text = cells.cast(pa.string())
         text.validate(full=True)
     except pa.ArrowException as error:

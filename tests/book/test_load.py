@@ -74,6 +74,27 @@ def test_a_name_may_look_like_a_number(book_file):
     assert list(load.load(book_file(revisions | offers)).components["water-pump"].revisions) == ["1", "02"]
 
 
+def test_an_accent_may_be_written_as_one_character_or_two(book_file):
+    """Some systems write letter and accent apart; records of the same name must still find it."""
+    book = load.load(book_file({"maker: Corvane ": "maker: Cafe\u0301 "}))
+    assert book.family.maker == "Caf\u00e9"
+
+
+def test_of_revisions_with_no_dates_the_newest_is_fitted(book_file):
+    """The names say nothing of the order, what supersedes what does."""
+    undated = {"      B:\n": "      0:\n", "        from_date: 2014-06-01     # fitted": "        # fitted"}
+    pump = load.load(book_file(undated | {"revision: B": "revision: '0'"})).components["water-pump"]
+    assert pump.revisions["0"].supersedes == "A"
+    assert pump.revision_at(date(2020, 1, 1)) == "0"
+
+
+def test_a_file_of_a_folder_may_end_in_capitals(book_file, tmp_path):
+    folder = tmp_path / "book"
+    folder.mkdir()
+    (folder / "ENGINE.YAML").write_text(load.starter(), encoding="utf-8")
+    assert load.load(folder) == load.load(book_file({}))
+
+
 def test_a_folder_is_joined_section_by_section(book_file, tmp_path):
     whole = load.load(book_file({}))
     text = load.starter()
@@ -184,6 +205,12 @@ def test_a_small_file_cannot_unfold_into_a_large_book(refused):
         text += f"a{n}: &a{n} [{', '.join([f'*a{n - 1}'] * 10)}]\n"
     (error,) = refused(text)
     assert error[2] == "at most 500,000 values"
+
+
+def test_a_section_with_nothing_in_it(refused):
+    text = load.starter()
+    text = text[: text.index("\nmodes:")] + "\nmodes: {}\n" + text[text.index("\nobservations:") :]
+    assert (line_of(text, "modes: {}"), "modes", "at least 1 name here", "") in refused(text)
 
 
 def test_a_name_written_twice_names_both_lines(refused):

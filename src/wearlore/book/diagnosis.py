@@ -56,12 +56,15 @@ def components(book: Book) -> Iterator[Remark]:
                 )
         for newer, revision in component.revisions.items():
             older = component.revisions.get(revision.supersedes or "")
+            if older and revision.from_date is None and older.supersedes != newer:
+                mend = "Without it every engine counts as built with this level. Add 'from_date:'."
+                yield Remark("warning", (*path, "revisions", newer), "the day from which it was fitted", mend)
             if older and older.from_date and revision.from_date and revision.from_date < older.from_date:
                 where = (*path, "revisions", newer, "from_date")
                 yield Remark(
                     "warning", where, f"a date after {older.from_date}, since it supersedes {revision.supersedes}"
                 )
-        for word in {component.name, *component.aliases}:
+        for word in dict.fromkeys((component.name, *component.aliases)):
             other = called.setdefault(word.casefold(), id_)
             if other != id_:
                 expected = f"a name of its own, not {word!r}, which also stands for {other!r}"

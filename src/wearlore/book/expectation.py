@@ -29,6 +29,8 @@ def expectation(details: ErrorDetails, path: Path) -> Words:
         return _pattern(str(limits.get("pattern")), str(given))
     if kind == "value_error":
         return str(limits.get("error", details["msg"])), ""
+    if kind == "too_short" and isinstance(given, Mapping):
+        return f"at least {limits['min_length']} name here", ""
     if kind in _LIMITS:
         return _LIMITS[kind](limits) + ("" if isinstance(given, list | tuple) else f", not {_shown(given)}"), ""
     for start, (expected, mend) in _SHAPES.items():

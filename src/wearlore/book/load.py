@@ -85,7 +85,7 @@ def starter() -> str:
 def _files(path: pathlib.Path) -> Sequence[pathlib.Path]:
     try:
         if path.is_dir():
-            files = sorted(file for file in path.iterdir() if file.suffix in SUFFIXES and file.is_file())
+            files = sorted(file for file in path.iterdir() if file.suffix.lower() in SUFFIXES and file.is_file())
             if not files:
                 raise _at_file(path, "at least one .yaml file in this folder", START_AGAIN)
             return files

@@ -116,11 +116,13 @@ class Component(Entry):
         return self.positions or ("",)
 
     def revision_at(self, built: date) -> str:
-        """The design level fitted to an engine built on ``built``; empty when the component has only one."""
-        fitted = [
-            (r.from_date or date.min, name) for name, r in self.revisions.items() if (r.from_date or date.min) <= built
-        ]
-        return max(fitted)[1] if fitted else next(iter(self.revisions), "")
+        """The design level fitted to an engine built on ``built``; empty when the component has only one.
+
+        Of levels from the same day (or from none) the one that the book names last.
+        """
+        since = {name: revision.from_date or date.min for name, revision in reversed(self.revisions.items())}
+        fitted = [name for name, day in since.items() if day <= built]
+        return max(fitted, key=lambda name: since[name], default=next(iter(self.revisions), ""))
 
 
 class Consequence(Entry):

@@ -31,6 +31,7 @@ CHECKS: tuple[Callable[[Book], Iterator[Remark]], ...] = (
     supply.idle_remedies,
     supply.offers,
     supply.dates,
+    supply.distances,
     supply.oils,
 )
 ORDER: tuple[Severity, ...] = ("error", "warning", "note")

@@ -1,4 +1,4 @@
-"""Review of remedies, the parts and offers they need, consumables and dates."""
+"""Review of remedies, the parts and offers they need, consumables, dates and the distance run in a year."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from wearlore.book.labour import needed_operations
 from wearlore.book.model import Book, Offer, Remedy, Variant
 from wearlore.book.remark import Remark
 from wearlore.book.source import Path
+
+MOST_IN_A_YEAR = {"hours": 366 * 24, "days": 366}
 
 
 def remedies(book: Book) -> Iterator[Remark]:
@@ -92,6 +94,20 @@ def dates(book: Book) -> Iterator[Remark]:
         for index, offer in enumerate(part.offers):
             if offer.from_date and offer.to_date and offer.to_date < offer.from_date:
                 yield Remark("error", ("parts", id_, "offers", index, "to_date"), f"a date after {offer.from_date}")
+
+
+def distances(book: Book) -> Iterator[Remark]:
+    """Where ages run in hours or days, the usual distances are none, and a year holds only so many."""
+    unit = book.units.distance
+    most = MOST_IN_A_YEAR.get(unit)
+    if most is None:
+        return
+    for name in ("per_year", "horizon"):
+        if name not in book.economics.model_fields_set:
+            mend = f"Add '{name}:'; without it the book says {getattr(book.economics, name):,.0f} {unit}."
+            yield Remark("error", ("economics", name), f"'{name}' stated in {unit}", mend)
+        elif name == "per_year" and book.economics.per_year > most:
+            yield Remark("error", ("economics", name), f"at most {most:,} {unit}, as many as a year has")
 
 
 def oils(book: Book) -> Iterator[Remark]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from typing import Any
+from unicodedata import normalize
 
 from ruamel.yaml import YAML
 from ruamel.yaml.constructor import SafeConstructor
@@ -42,7 +43,7 @@ def written(content: bytes, file: str) -> Written:
     """The values in the ``content`` of ``file``; ``data`` is None when the text as a whole cannot be read."""
     result = Written(file)
     try:
-        text = content.decode("utf-8-sig")
+        text = normalize("NFC", content.decode("utf-8-sig"))  # a letter with its accent: one character
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         result.refuse(line, (), "text in UTF-8", "Save the file as UTF-8 in your editor.")

@@ -1,4 +1,4 @@
-"""The access graph of one variant: what a set of operations brings with it, its hours, its cost, its order.
+"""The access graph of one variant: what a set of operations brings with it, takes, spoils and consumes.
 
 An operation is done once in a visit, whoever asks for it; one marked `each_position` is done once at each position, and
 stands here once for each, as ``operation@position``. Doing an operation brings every one that it `needs` (before it)
@@ -11,13 +11,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
-from heapq import heapify, heappop, heappush
-from typing import Any
 
 from wearlore.book.model import Book, Grade, Offer, Operation, Remedy
 from wearlore.errors import NameNotKnown, ScopeError
-
-STATE_RANK = {"warm": 0, "any": 1, "cold": 2, "drained": 3}
 
 
 @dataclass(frozen=True)
@@ -87,10 +83,6 @@ class Access:
                 todo += self._applying((*self.operations[id_].needs, *self.operations[id_].then))
         return frozenset(reached)
 
-    def hours(self, ids: Iterable[str]) -> float:
-        """Hours of the union reached from ``ids``, build-up included."""
-        return sum(self.operations[id_].total_hours for id_ in sorted(self.reach(ids)))
-
     def tools(self, ids: Iterable[str]) -> frozenset[str]:
         """The special tools that the union reached from ``ids`` takes."""
         return frozenset(tool for id_ in self.reach(ids) for tool in self._tools_of(self.operations[id_]))
@@ -148,72 +140,6 @@ class Access:
                 "Add the offer to the book, or widen its variants and dates",
             )
         return offer
-
-    def cost(self, ids: Iterable[str]) -> float:
-        """Money beside labour for the union: what is spoiled and consumed, and the hire of each tool once."""
-        reached = self.reach(ids)
-        return (
-            sum(self.price(part) * quantity for part, quantity in self.spoiled(reached).items())
-            + sum(self.consumed_by(id_) for id_ in sorted(reached))
-            + sum(self.hire(tool) for tool in sorted(self.tools(reached)))
-        )
-
-    def order(self, ids: Iterable[str]) -> tuple[str, ...]:
-        """The union reached from ``ids`` in working order: each after all that it needs and before what follows it.
-
-        Where the graph leaves a choice, what wants a warm engine comes first and what wants it cold or drained last,
-        closing checks after all else, then the book's order. Raises ScopeError when the operations form a circle.
-        """
-        reached = self.reach(ids)
-        after: dict[str, set[str]] = {id_: set() for id_ in reached}  # operation -> those that wait for it
-        for id_ in reached:
-            for before in self._applying(self.operations[id_].needs):
-                after[before].add(id_)
-            after[id_].update(self._applying(self.operations[id_].then))
-        place = {id_: number for number, id_ in enumerate(self.operations)}
-        closing = {t for id_ in reached for t in self.operations[id_].then} | {
-            id_ for id_ in reached if self.operations[id_].closing
-        }
-        ranks = {id_: STATE_RANK[self.operations[id_].state] for id_ in reached}
-        urgent = dict(ranks)  # an operation is as urgent as the most urgent one that waits for it
-        for id_ in reversed(_sorted_by(after, place)):
-            urgent[id_] = min([urgent[id_], *(urgent[later] for later in after[id_])])
-        keys = {id_: (id_ in closing, urgent[id_], ranks[id_], place[id_]) for id_ in reached}
-        return _sorted_by(after, keys)
-
-
-def _sorted_by(after: Mapping[str, set[str]], keys: Mapping[str, Any]) -> tuple[str, ...]:
-    """Topological order (Kahn 1962, Comm. ACM 5) that takes the least key among what is free."""
-    waiting = dict.fromkeys(after, 0)
-    for followers in after.values():
-        for follower in followers:
-            waiting[follower] += 1
-    free: list[tuple[Any, str]] = [(keys[id_], id_) for id_, count in waiting.items() if not count]
-    heapify(free)
-    ordered = []
-    while free:
-        _, id_ = heappop(free)
-        ordered.append(id_)
-        for follower in after[id_]:
-            waiting[follower] -= 1
-            if not waiting[follower]:
-                heappush(free, (keys[follower], follower))
-    if len(ordered) < len(after):
-        circle = _circle({id_: after[id_] for id_ in after.keys() - set(ordered)})
-        raise ScopeError(
-            f"these operations wait for each other: {' -> '.join(circle)}",
-            "Take one of them out of the other's 'needs' or 'then' in the book",
-        )
-    return tuple(ordered)
-
-
-def _circle(after: Mapping[str, set[str]]) -> list[str]:
-    """One circle among operations of which none is ever free, in working order, its first named again at the end."""
-    before = {id_: sorted(other for other, followers in after.items() if id_ in followers) for id_ in after}
-    path = [min(id_ for id_ in after if before[id_])]
-    while path[-1] not in path[:-1]:
-        path.append(before[path[-1]][0])
-    return path[path.index(path[-1]) :][::-1]
 
 
 def _at(written: Operation, place: str) -> Operation:

@@ -281,6 +281,22 @@ def test_work_at_each_position_is_paid_at_each_and_the_way_there_once():
     assert two.visit_cost == pytest.approx(50 + 60 * (0.4 + 2 * 0.3) + 2 * (20 + 3) + gasket)
 
 
+def test_pieces_of_every_position_spoiled_at_once_are_each_paid_once():
+    data = deepcopy(FAMILY)
+    data["components"]["washer"] = {"name": "Washer", "system": "S", "zone": "z", "positions": ["1", "2"]}
+    data["modes"]["washer-leaks"] = mode("washer")
+    data["operations"]["rail-off"] = {"name": "Rail off", "hours": 0.5, "spoils": {"washer": 2}}
+    data["remedies"]["washer"] = remedy("washer", ["washer-leaks"], ["rail-off"])
+    data["parts"]["washer"] = {"name": "Washer", "component": "washer", "offers": [{"number": "W", "price": 3}]}
+    modes = (ModeState("washer-leaks", KM, KM),)
+    units = tuple(FittedUnit("washer", place, "", "original", KM, modes) for place in ("1", "2"))
+    van = Vehicle("v", "a", date(2016, 5, 1), KM, units)
+    must = replace(TERMS, must=frozenset({Fault("washer/1", "washer-leaks")}))
+    scope = choose(problem(Book.model_validate(data), van, at_random, must, rng=np.random.default_rng(1)))
+    assert {a.unit for a in scope.chosen} == {"washer/1", "washer/2"}
+    assert scope.visit_cost == pytest.approx(50 + 60 * 0.5 + 2 * 3)
+
+
 def test_a_later_visit_holds_the_companions_of_companions():
     remedies = dict(BOOK.remedies)
     remedies["slave"] = remedies["slave"].model_copy(update={"companions": ("mount",)})

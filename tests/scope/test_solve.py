@@ -77,6 +77,7 @@ def random_problem(rng: np.random.Generator, *, one_option: bool = False) -> Pro
                     float(rng.uniform(0, 300)),
                     needs,
                     left * rng.uniform(0, 1.1),
+                    cures=frozenset({"m"} if rng.random() < 0.9 else ()),
                     refused=frozenset({f"u{u}"}) if rng.random() < 0.12 else frozenset(),
                     tools=frozenset({"puller"}) if rng.random() < 0.1 else frozenset(),
                 )
@@ -188,6 +189,68 @@ def test_the_advice_turns_where_the_saving_has_moved_by_the_margin():
     assert first.flip_offset == pytest.approx(-20 / 30 * 1000)  # 60 - margin 20
     assert first.flip_age == pytest.approx(5000 - 2000 / 3)
     assert first.flip_odometer == pytest.approx(8000 - 2000 / 3)
+
+
+def priced(units: dict[str, float], options: list[tuple[int, float, str]], steps: dict[str, float], **rest) -> Problem:
+    """``units``: name -> saving; ``options``: unit, money, needs; ``steps``: name -> price."""
+    return Problem(
+        0.0,
+        {name: Step(name, 0.0, price) for name, price in steps.items()},
+        tuple(Candidate(name, np.array([saving]), np.array([0.3])) for name, saving in units.items()),
+        tuple(
+            Option(u, f"r{o}", "", "", money, frozenset(needs.split()), np.zeros(1), cures=frozenset({"m"}))
+            for o, (u, money, needs) in enumerate(options)
+        ),
+        **rest,
+    )
+
+
+def test_what_a_unit_adds_to_the_visit_holds_the_pieces_that_its_work_spoils():
+    case = priced(
+        {"pump": 10.0, "gasket": 0.0}, [(0, 30.0, "open"), (1, 7.0, "open")], {"open": 50.0}, spoils=(("open", (1,)),)
+    )
+    pump, _ = choose(case).advice
+    assert (pump.chosen, pump.cost_now, pump.margin) == (False, 87.0, 77.0)
+
+
+def test_a_unit_pays_alone_only_with_what_it_brings_along():
+    case = priced(
+        {"clutch": 120.0, "slave": 10.0, "seal": 90.0},
+        [(0, 0.0, "out"), (1, 0.0, "slave"), (2, 0.0, "out")],
+        {"out": 100.0, "slave": 100.0},
+    )
+    options = (replace(case.options[0], companions=((1,),)), *case.options[1:])
+    assert [a.reason for a in choose(replace(case, options=options)).advice] == [
+        "pays-together",  # 120 saved on a visit of 100, but the slave costs 90 more than it saves
+        "companion",
+        "pays-together",
+    ]
+
+
+def test_within_reach_is_what_the_way_leads_to_and_a_guard_renews_nothing():
+    """Both coils need the rail off, which is their own work; the mesh stands in the open."""
+    case = priced(
+        {"pump": 0.0, "coil/1": 0.0, "coil/2": 0.0, "radiator": 0.0, "belt": 0.0, "pulley": 0.0},
+        [(0, 1.0, "cover"), *((u, 1.0, "cover rail") for u in (1, 2)), (3, 1.0, "cover")]
+        + [(u, 1.0, "cover front") for u in (4, 5)],
+        {"cover": 10.0, "rail": 5.0, "front": 5.0},
+        must={Fault("pump", "m"): (0,)},
+    )
+    guard = replace(case.options[3], cures=frozenset())
+    case = replace(case, options=(*case.options[:3], guard, *case.options[4:]))
+    assert choose(case).all_in_reach.units == ("pump", "coil/1", "coil/2")
+
+
+def test_the_advice_turns_where_another_option_of_the_unit_first_pays():
+    case = priced({"pump": 40.0}, [(0, 10.0, ""), (0, 60.0, "")], {"way": 50.0})
+    options = [replace(o, needs=frozenset({"way"})) for o in case.options]
+    options[0] = replace(options[0], saving_at=np.array([40.0, 40.0, 70.0]))  # cheap: a margin of 20, paid at 667 km
+    options[1] = replace(options[1], after=np.array([-10.0]), saving_at=np.array([50.0, 50.0, 250.0]))
+    unit = replace(case.candidates[0], offsets=np.array([-1000.0, 0.0, 1000.0]))
+    case = replace(case, candidates=(unit,), options=tuple(options))
+    advice = choose(case).advice[0]
+    assert (advice.chosen, advice.remedy, advice.margin) == (False, "r0", 20.0)
+    assert advice.flip_offset == pytest.approx(300)  # the dear one: from -60 at 0 to 140 at 1000 km
 
 
 def test_colliding_demands_are_named_and_no_others():

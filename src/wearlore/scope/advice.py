@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from math import inf
 from typing import Literal
@@ -33,6 +33,7 @@ REASONS: dict[Reason, str] = {
 }
 Demand = tuple[str, Fault | str]
 LEVEL = 0.95
+FINE = 201  # points of the search for the distance at which the advice turns
 LARGE = 1e6  # money: stands above every real cost when a habit leaves no choice
 
 
@@ -169,8 +170,9 @@ def _advice(program: Program, solution: Solution, unit: int) -> Advice:
         return Advice(candidate.name, False, reason, *nothing, because)
     option = problem.options[best]
     rest = tuple(o for o in solution.chosen if o != best)
-    added = tuple(sorted({*rest, *_with_companions(problem, best, rest, other)}))
-    offset = _flip(problem, best, margin, chosen=mine is not None)
+    along = other.chosen if other and mine is None else ()
+    added = tuple(sorted({*rest, *_brought(problem, best, along, there=rest)}))
+    offset = _flip(problem, best, rest, margin, chosen=mine is not None)
     reason, because = _why_in(problem, best, rest) if mine is not None else _why_out(problem, unit, offset)
     return Advice(
         candidate.name,
@@ -197,30 +199,42 @@ def _option_in(problem: Problem, solution: Solution | None, unit: int) -> int | 
     return next((o for o in solution.chosen if problem.options[o].unit == unit), None) if solution else None
 
 
-def _with_companions(problem: Problem, option: int, rest: tuple[int, ...], other: Solution | None) -> set[int]:
-    """``option`` and the companions that it alone brings, as the solution with it chose them."""
+def _brought(problem: Problem, option: int, among: Collection[int], there: Collection[int] = ()) -> set[int]:
+    """``option`` with all ``among`` others that must go with it; nothing for what is ``there`` already."""
     brought, todo = {option}, [option]
-    available = set(other.chosen) if other and option in other.chosen else set()
     while todo:
-        for group in problem.options[todo.pop()].companions:
-            fresh = set() if set(group) & (brought | set(rest)) else set(group) & available
+        for group in problem.brings(todo.pop()):
+            fresh = set() if brought.union(there) & set(group) else set(group).intersection(among)
             brought |= fresh
             todo += sorted(fresh)
     return brought
 
 
-def _flip(problem: Problem, option: int, margin: float, *, chosen: bool) -> float | None:
-    """The nearest offset at which the saving has moved by the margin, linear between the offsets looked at."""
-    saving, offsets = problem.options[option].saving_at, problem.candidates[problem.options[option].unit].offsets
-    if not saving.size or margin == inf:
+def _flip(problem: Problem, option: int, rest: tuple[int, ...], margin: float, *, chosen: bool) -> float | None:
+    """The nearest offset at which the worth of the unit's best option has moved by the margin.
+
+    Linear between the offsets looked at. ``rest``: what else is done.
+    """
+    offsets = problem.candidates[problem.options[option].unit].offsets
+    if not offsets.size or margin == inf:
         return None
-    surplus = saving - (problem.saving(option) + (-margin if chosen else margin))
-    turns = np.flatnonzero(np.sign(surplus[:-1]) * np.sign(surplus[1:]) < 0)
+    able = [o for o in problem.options_of[problem.options[option].unit] if _stands_in(problem, o, option)]
+    cost = {o: problem.visit_cost((*rest, o)) for o in able}
+    fine = np.union1d(offsets, np.linspace(offsets[0], offsets[-1], FINE))  # where one option overtakes another
+    worth = np.max([np.interp(fine, offsets, problem.options[o].saving_at) - cost[o] for o in able], axis=0)
+    surplus = worth - (problem.saving(option) - cost[option]) + (margin if chosen else -margin)
+    turns = np.flatnonzero(np.diff(surplus > 0))
     if not turns.size:
         return None
     share = surplus[turns] / (surplus[turns] - surplus[turns + 1])
-    crossings = offsets[turns] + share * (offsets[turns + 1] - offsets[turns])
+    crossings = fine[turns] + share * (fine[turns + 1] - fine[turns])
     return float(crossings[np.abs(crossings).argmin()])
+
+
+def _stands_in(problem: Problem, other: int, option: int) -> bool:
+    """Whether ``other`` can be done in the place of ``option``, of the same unit: it brings nothing else along."""
+    one, two = problem.options[option], problem.options[other]
+    return not (two.refused or two.tools) and set(two.companions) <= set(one.companions)
 
 
 def _why_in(problem: Problem, option: int, rest: tuple[int, ...]) -> tuple[Reason, tuple[str, ...]]:
@@ -235,7 +249,9 @@ def _why_in(problem: Problem, option: int, rest: tuple[int, ...]) -> tuple[Reaso
     spoilers = _names(problem, [o for o in rest if spoiling & problem.options[o].needs])
     if spoilers:
         return "spoiled", spoilers
-    return ("pays-alone" if problem.saving(option) >= problem.visit_cost((option,)) else "pays-together"), ()
+    alone = tuple(sorted(_brought(problem, option, rest)))
+    saved = sum(problem.saving(o) for o in alone)
+    return ("pays-alone" if saved >= problem.visit_cost(alone) else "pays-together"), ()
 
 
 def _why_out(problem: Problem, unit: int, offset: float | None) -> tuple[Reason, tuple[str, ...]]:
@@ -262,10 +278,10 @@ def _only_failed(program: Program) -> tuple[int, ...]:
 
 
 def _all_in_reach(program: Program, failed: tuple[int, ...]) -> tuple[int, ...]:
-    """The second habit: everything to which the cure of the faults already opens the way."""
+    """The second habit: renew everything to which the cure of the faults already opens the way."""
     problem = program.problem
     opened = problem.needs(failed)
-    reached = [bool(failed) and option.needs & problem.shared <= opened for option in problem.options]
+    reached = [bool(failed and o.cures) and o.needs & problem.shared <= opened for o in problem.options]
     return _by_habit(program, np.where(reached, -LARGE, LARGE) if reached else np.zeros(0))
 
 

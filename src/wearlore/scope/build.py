@@ -105,8 +105,7 @@ class Builder:
         parts: dict[str, float] = {}
         for part, quantity in (item for r in (remedy, *extra) for item in r.parts.items()):
             parts[part] = parts.get(part, 0.0) + quantity
-        spoiled = self.access.spoiled(operations)
-        parts |= {part: spoiled[part] for part in main if part not in parts}
+        parts |= {part: self._spoiled_here(part, unit, operations) for part in main if part not in parts}
         offers = dict(main)
         for part in parts.keys() - main.keys():
             offer = self.book.parts[part].offer_for(grade or "original", self.vehicle.variant, self.vehicle.built)
@@ -116,6 +115,12 @@ class Builder:
         revision = unit.revision if grade is None else next(iter(main.values())).revision or self._newest(unit)
         effect = Effect(frozenset(remedy.cures), revision, grade or unit.grade, remedy.restores, remedy.lowers)
         return Way(id_, effect, grade, operations, parts, offers, self.access.missing(operations))
+
+    def _spoiled_here(self, part: str, unit: FittedUnit, operations: frozenset[str]) -> float:
+        """Of the pieces that ``operations`` spoil those of ``unit``: away from a position they fall to every unit."""
+        units = sum(other.component == unit.component for other in self.vehicle.units)
+        spoiled = {o: self.access.spoiled_by(o).get(part, 0.0) for o in sorted(operations)}
+        return sum(quantity / (1 if "@" in o else units) for o, quantity in spoiled.items())
 
     def _newest(self, unit: FittedUnit) -> str:
         """The design level that no other supersedes, the latest of several; the unit's own when it has but one."""

@@ -115,6 +115,10 @@ class Candidate:
     age: float | None = None
     offsets: Array = field(default_factory=lambda: np.zeros(0))
 
+    @property
+    def component(self) -> str:
+        return self.name.partition("/")[0]
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -143,12 +147,17 @@ class Problem:
 
     @cached_property
     def shared(self) -> frozenset[str]:
-        """Steps that options of more than one unit need."""
-        users: dict[str, set[int]] = {}
+        """Steps that options of more than one component need: the way to several."""
+        users: dict[str, set[str]] = {}
         for option in self.options:
             for step in option.needs:
-                users.setdefault(step, set()).add(option.unit)
-        return frozenset(step for step, units in users.items() if len(units) > 1)
+                users.setdefault(step, set()).add(self.candidates[option.unit].component)
+        return frozenset(step for step, components in users.items() if len(components) > 1)
+
+    def brings(self, option: int) -> tuple[tuple[int, ...], ...]:
+        """Groups of options of which one must go with ``option``: its companions, and what its steps spoil."""
+        chosen = self.options[option]
+        return (*chosen.companions, *(renewing for step, renewing in self.spoils if step in chosen.needs))
 
     def price(self, step: str) -> float:
         """Money for one step, labour included."""

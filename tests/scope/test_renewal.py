@@ -170,10 +170,11 @@ def test_ageing_twice_as_fast_is_living_half_as_long():
     assert_allclose(worth_new(fast, np.zeros(1), span), worth_new(short, np.zeros(1), span), rtol=1e-12)
 
 
-def test_an_unknown_age_is_what_histories_leave_behind():
+@pytest.mark.parametrize("at_least", [20e3, 22.5e3, 25e3])
+def test_an_unknown_age_is_what_histories_leave_behind(at_least):
     """Simulated renewals up to the odometer give the same share in place so long, and the same mean age of these."""
     p = process((log(60e3), 0.5, False, 0.0))
-    rng, odometer, at_least = np.random.default_rng(8), 150e3, 20e3
+    rng, odometer = np.random.default_rng(8), 150e3
     last = np.zeros(400_000)
     going = np.ones(last.size, bool)
     while going.any():
@@ -181,7 +182,7 @@ def test_an_unknown_age_is_what_histories_leave_behind():
         going &= nxt < odometer
         last = np.where(going, nxt, last)
     age = odometer - last
-    spread = unknown_age(p, odometer, at_least, steps=96)
+    spread = unknown_age(p, odometer, at_least)
     kept = age[age >= at_least]
     assert spread.likelihood[0] == pytest.approx(kept.size / age.size, abs=0.01)
     assert spread.weight[0].sum() == pytest.approx(1.0)

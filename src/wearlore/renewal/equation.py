@@ -240,9 +240,10 @@ def unknown_age(process: Process, odometer: float, at_least: float, steps: int =
     step = edges[1]
     unit = np.ones_like(process.rate)
     weight = _ages(process.mu, process.sigma, process.lognormal, unit, unit, edges, step)
-    age = edges[-1] - np.where(edges > 0, edges - 0.5 * step, 0.0)
-    allowed = age >= min(at_least, edges[-1])
-    weight, age = weight[:, allowed], age[allowed]
+    oldest = edges[-1] - np.maximum(edges - step, 0.0)
+    youngest = np.maximum(np.where(edges > 0, edges[-1] - edges, edges[-1]), min(at_least, edges[-1]))
+    share = np.where(edges > 0, np.clip((oldest - youngest) / step, 0.0, 1.0), 1.0)  # of each step old enough
+    weight, age = (weight * share)[:, share > 0], 0.5 * (oldest + youngest)[share > 0]
     likelihood = weight.sum(axis=1)
     certain = np.where(likelihood[:, None] > 0, weight, np.equal(age, age.max()))
     return UnknownAge(age, certain / certain.sum(axis=1, keepdims=True), likelihood)

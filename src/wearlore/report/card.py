@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from datetime import date
-from itertools import groupby
+from itertools import groupby, takewhile
 
 from wearlore.book.model import Signal
 from wearlore.jobcard import (
     Caution,
     JobCard,
     PartLine,
+    Shared,
     Step,
     Subject,
     Supply,
@@ -40,6 +41,7 @@ STAGES = {
     "build-up": "Build-up",
     "closing": "Closing checks",
 }
+MOST_SHARED = 10  # rows of the table of what is done once; the others stand in its last row
 SIGNALS: tuple[Signal, ...] = ("DANGER", "WARNING", "CAUTION", "NOTICE")
 LEFT_HAND: dict[Half, str] = {
     "off": "clockwise undoes it",
@@ -107,8 +109,8 @@ def _items(card: JobCard) -> Iterator[Block]:
     letters = _letters(card)
     rows = [
         (
-            letters[item.title],
-            item.title + (f"\ncomes with {letters[item.with_item]}" if item.with_item else ""),
+            f"{letters[item.title]}: {item.title}"
+            + (f"\ncomes with {letters[item.with_item]}" if item.with_item else ""),
             item.component,
             item.grade,
             f"{item.hours_alone:.2f}",
@@ -118,14 +120,13 @@ def _items(card: JobCard) -> Iterator[Block]:
     ]
     yield Table(
         (
-            Column(""),
             Column("Remedy", wide=True),
             Column("Component"),
             Column("Part grade"),
             Column("Alone, h", "right"),
             Column("Here, h", "right"),
         ),
-        (*rows, ("", "All in one visit", "", "", f"{card.hours_apart:.2f}", f"{card.hours:.2f}")),
+        (*rows, ("All in one visit", "", "", f"{card.hours_apart:.2f}", f"{card.hours:.2f}")),
         totals=1,
     )
     notes = tuple(f"{item.title}: {item.note}" for item in card.items if item.note)
@@ -137,8 +138,18 @@ def _items(card: JobCard) -> Iterator[Block]:
         )
         yield Table(
             (Column("Done once", wide=True), Column("Needed by"), Column("Saved, h", "right")),
-            tuple((one.name, _by_letter(one.items, letters), f"{one.saved:.2f}") for one in card.shared),
+            tuple(_shared(card.shared, letters)),
         )
+
+
+def _shared(shared: Sequence[Shared], letters: dict[str, str]) -> Iterator[tuple[str, ...]]:
+    """What is done once for several remedies, that which saves most first."""
+    most = sorted(shared, key=lambda one: -one.saved)
+    shown = most if len(most) <= MOST_SHARED + 1 else most[:MOST_SHARED]
+    for one in shown:
+        yield one.name, _by_letter(one.items, letters), f"{one.saved:.2f}"
+    if rest := most[len(shown) :]:
+        yield f"{len(rest)} more", "", f"{sum(one.saved for one in rest):.2f}"
 
 
 def _letters(card: JobCard) -> dict[str, str]:
@@ -150,7 +161,15 @@ def _letters(card: JobCard) -> dict[str, str]:
 
 
 def _by_letter(items: Sequence[str], letters: dict[str, str]) -> str:
-    return ", ".join(sorted((letters[item] for item in items), key=lambda name: (len(name), name)))
+    """``A, C to F, H``: the letters of ``items``, runs of three and more drawn together."""
+    places = {name: place for place, name in enumerate(letters.values())}
+    runs: list[list[str]] = []
+    for name in sorted((letters[item] for item in items), key=places.__getitem__):
+        if runs and places[name] == places[runs[-1][-1]] + 1:
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)
 
 
 def _hazards(card: JobCard) -> Iterator[Block]:
@@ -238,13 +257,33 @@ def _steps(card: JobCard, units: Units) -> Iterator[Block]:
     numbers: dict[str, str] = {}
     for line in card.parts:
         numbers[line.part] = " or ".join(filter(None, (numbers.get(line.part), line.number)))
+    cautions = _cautions(card.steps)
     for stage, steps in groupby(card.steps, key=lambda step: step.stage):
         yield Heading(STAGES[stage], 2)
         for step in steps:
-            yield _step(step, units, numbers, letters)
+            yield _step(step, cautions[step.number], units, numbers, letters)
 
 
-def _step(step: Step, units: Units, numbers: dict[str, str], letters: dict[str, str]) -> StepBlock:
+def _cautions(steps: Sequence[Step]) -> dict[int, tuple[Callout, ...]]:
+    """What stands before each step: a caution once before steps in a row that share it, saying up to which it holds."""
+    shown: dict[int, tuple[Callout, ...]] = {}
+    before: tuple[Caution, ...] = ()
+    for at, step in enumerate(steps):
+        shown[step.number] = tuple(_held(caution, steps[at:]) for caution in step.cautions if caution not in before)
+        before = step.cautions
+    return shown
+
+
+def _held(caution: Caution, steps: Sequence[Step]) -> Callout:
+    """The caution before the first of ``steps``, with the last of them up to which it holds without a break."""
+    last = [step.number for step in takewhile(lambda step: caution in step.cautions, steps)][-1]
+    held = f" (steps {steps[0].number} to {last})" if last > steps[0].number else ""
+    return Callout(caution.signal, caution.name + held, caution.text)
+
+
+def _step(
+    step: Step, cautions: tuple[Callout, ...], units: Units, numbers: dict[str, str], letters: dict[str, str]
+) -> StepBlock:
     named = len(letters) > 1 and step.half != "on"
     details = (
         ("Licensed work", (Line("", (step.licensed,)),) if step.licensed else ()),
@@ -263,7 +302,7 @@ def _step(step: Step, units: Units, numbers: dict[str, str], letters: dict[str, 
         title=step.title,
         time=in_hours(step.hours) if step.hours else "",
         tags=(f"engine {step.state}",) if step.state != "any" and step.half != "wait" else (),
-        cautions=tuple(_callout(caution) for caution in step.cautions),
+        cautions=cautions,
         instructions=step.instructions,
         details=tuple((label, lines) for label, lines in details if lines),
     )

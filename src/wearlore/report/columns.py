@@ -74,21 +74,35 @@ def _wanted(table: Table) -> list[int]:
     ]
 
 
+def _longest_words(table: Table) -> list[int]:
+    """The longest word of each column, which is not to be broken."""
+    whole = [row for row in table.rows if not _across(table, row)]
+    return [
+        max((cell_len(word) for cell in [column.label, *(row[i] for row in whole)] for word in cell.split()), default=0)
+        for i, column in enumerate(table.columns)
+    ]
+
+
 def _widths(table: Table, width: int) -> list[int]:
     """Columns as wide as their cells; the wide ones share what is left, or all share when that is too little."""
-    wanted = _wanted(table)
+    wanted, words = _wanted(table), _longest_words(table)
     room = width - GAP * len(wanted)
     flexible = [i for i, column in enumerate(table.columns) if column.wide] or [0]
     left = room - sum(want for i, want in enumerate(wanted) if i not in flexible)
     if left < NARROWEST * len(flexible):
         flexible, left = list(range(len(wanted))), room
-    shared = _shared([wanted[i] for i in flexible], left)
+    shared = _shared([wanted[i] for i in flexible], [words[i] for i in flexible], left)
     widths = dict(enumerate(wanted)) | dict(zip(flexible, shared, strict=True))
     return [widths[i] for i in range(len(wanted))]
 
 
-def _shared(wanted: Sequence[int], room: int) -> list[int]:
-    """``room`` in proportion to what is wanted, the last taking the rest; each gets at least 1."""
-    total = max(sum(wanted), 1)
-    shares = [max(1, floor(room * want / total)) for want in wanted]
+def _shared(wanted: Sequence[int], words: Sequence[int], room: int) -> list[int]:
+    """``room`` in proportion to what is wanted beyond the longest words, the last taking the rest.
+
+    Where not even the words fit, in proportion to what is wanted; each gets at least 1.
+    """
+    least = list(words) if sum(words) <= room else [0] * len(words)
+    more = [max(want - start, 0) for want, start in zip(wanted, least, strict=True)]
+    spare, total = room - sum(least), max(sum(more), 1)
+    shares = [max(1, start + floor(spare * extra / total)) for start, extra in zip(least, more, strict=True)]
     return [*shares[:-1], max(1, room - sum(shares[:-1]))]

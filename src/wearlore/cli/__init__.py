@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 from cyclopts import App, CycloptsError, Parameter
 
 from wearlore.cli.options import Asked, Shown, Where, bench_of, units_shown, visit_of
-from wearlore.cli.output import Working, draw, papers, say, show, show_json, today, write, write_papers
+from wearlore.cli.output import Working, counted, draw, papers, say, show, show_json, today, write, write_papers
 from wearlore.errors import OutputError, WearloreError
 
 WRONG_INPUT = 2
@@ -90,8 +90,8 @@ def review(path: Path, /, *, shown: Shown = Shown()) -> int:
     else:
         for finding in findings:
             say(str(finding))
-        counts = [f"{sum(f.severity == s for f in findings)} {s}s" for s in ("error", "warning", "note")]
-        say(f"{written.family.name}: {len(written.modes)} failure modes; {', '.join(counts)}.")
+        counts = [counted(sum(f.severity == s for f in findings), s) for s in ("error", "warning", "note")]
+        say(f"{written.family.name}: {counted(len(written.modes), 'failure mode')}; {', '.join(counts)}.")
     return WRONG_INPUT if any(finding.severity == "error" for finding in findings) else 0
 
 
@@ -135,8 +135,8 @@ def schema(*, shown: Shown = Shown()) -> None:
 def load_records(*files: Path, quarantine: bool = False, where: Where = Where(), shown: Shown = Shown()) -> None:
     """Load files of vehicles, lines or readings (CSV or Parquet) into the store.
 
-    A file with a bad line is refused as a whole, and every bad line is named. With --quarantine the good lines are
-    stored and the bad ones kept apart with their reasons.
+    A file with a bad line is refused as a whole, and every bad line is named; files taken before it stay in the
+    store. With --quarantine the good lines are stored and the bad ones kept apart with their reasons.
 
     Example: wearlore records load vehicles.csv lines.csv --in wearlore-demo
 

@@ -219,3 +219,11 @@ def test_draws_stand_for_the_weights():
     chosen = draw_nodes(weight, Draws.of(1000, rng=np.random.default_rng(1)))
     assert_allclose(np.bincount(chosen, minlength=4) / 1000, weight, atol=0.0011)
     assert (np.diff(chosen) < 0).any()
+
+
+def test_the_first_few_draws_stand_for_all():
+    weight = np.full(64, 1 / 64)
+    for seed in range(20):
+        chosen = draw_nodes(weight, Draws.of(64, rng=np.random.default_rng(seed)))
+        assert sorted(chosen) == list(range(64))
+        assert (np.diff(np.sort(chosen[:8])) == 8).all()

@@ -253,7 +253,8 @@ def unknown_age(process: Process, odometer: float, at_least: float, steps: int =
 class Draws:
     """Where a systematic resampling starts, in [0, 1), and the order (d,) in which it is dealt out.
 
-    The same for every unit that has the mode, so that equal units get equal answers.
+    The same for every unit that has the mode, so that equal units get equal answers. The first half of the order is
+    every second of the resampled, the first quarter every fourth, and so on: the first few stand for all.
     """
 
     start: float
@@ -261,7 +262,15 @@ class Draws:
 
     @classmethod
     def of(cls, count: int, *, rng: np.random.Generator) -> Draws:
-        return cls(float(rng.random()), rng.permutation(count))
+        return cls(float(rng.random()), _dealt(np.arange(count), rng))
+
+
+def _dealt(numbers: NDArray[np.int64], rng: np.random.Generator) -> NDArray[np.int64]:
+    """Every second one, then the others, which of them first at random; each in turn dealt so (Owen 1995)."""
+    if numbers.size < 2:
+        return numbers
+    first = int(rng.integers(2))
+    return np.concatenate([_dealt(numbers[first::2], rng), _dealt(numbers[1 - first :: 2], rng)])
 
 
 def draw_nodes(weight: Array, draws: Draws) -> NDArray[np.int64]:

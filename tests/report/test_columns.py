@@ -32,3 +32,10 @@ def test_without_room_spare_columns_go_and_the_rest_stays_whole():
 @pytest.mark.parametrize("width", range(30, 100, 7))
 def test_no_line_is_wider_than_the_paper(width):
     assert max(map(len, shown(width).splitlines())) <= width
+
+
+def test_no_word_is_broken_while_the_words_fit():
+    columns = (Column("Remedy", wide=True), Column("Component"), Column("Part grade"))
+    table = Table(columns, (("Chain kit with guides and sprocket " * 3, "Timing chain with its guides", "equivalent"),))
+    text = to_text(Sheet("Kind", "title", date(2026, 1, 1), (), (table,)), 50)
+    assert {"sprocket", "equivalent", "Timing"} <= set(text.split())

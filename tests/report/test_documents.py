@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 
 from wearlore.estimate import Estimate
-from wearlore.jobcard import Reason, Step, Tightening
+from wearlore.jobcard import Caution, Reason, Step, Tightening
 from wearlore.report import card as card_sheet
 from wearlore.report import owner as owner_sheet
 from wearlore.report.page import to_html
@@ -287,3 +287,15 @@ def test_any_words_come_through_html(texts):
 def test_any_words_make_a_pdf_and_text(texts):
     assert to_pdf([sheet_of(texts)]).startswith(b"%PDF")
     assert to_text(sheet_of(texts))
+
+
+def test_a_caution_stands_once_before_steps_in_a_row_that_share_it_and_again_after_another_step(job):
+    mind, other = (Caution("DANGER", name, f"mind the {name}") for name in ("load", "belt"))
+    told = [(mind,), (mind, other), (), (mind,)]
+    steps = tuple(replace(job.steps[0], number=n + 1, cautions=cautions) for n, cautions in enumerate(told))
+    blocks = [
+        b
+        for b in card_sheet.job_card(replace(job, steps=steps), Units(), date(2026, 11, 25)).blocks
+        if isinstance(b, StepBlock)
+    ]
+    assert [[c.name for c in block.cautions] for block in blocks] == [["load (steps 1 to 2)"], ["belt"], [], ["load"]]

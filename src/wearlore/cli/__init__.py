@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 from cyclopts import App, CycloptsError, Parameter
 
 from wearlore.cli.options import Asked, Shown, Where, bench_of, units_shown, visit_of
-from wearlore.cli.output import Working, counted, draw, papers, say, show, show_json, today, write, write_papers
+from wearlore.cli.output import Working, draw, papers, say, show, show_json, today, write, write_papers
 from wearlore.errors import OutputError, WearloreError
 
 WRONG_INPUT = 2
@@ -82,6 +82,7 @@ def review(path: Path, /, *, shown: Shown = Shown()) -> int:
     """
     from wearlore.book import load
     from wearlore.book.review import review as findings_of
+    from wearlore.report.sheet import counted
 
     written, source = load.read(path)
     findings = findings_of(written, source)

@@ -132,10 +132,5 @@ def today() -> date:
     return datetime.now().astimezone().date()
 
 
-def counted(number: int, thing: str) -> str:
-    """``1 note``, ``2 notes``."""
-    return f"{number:,} {thing}" + ("" if number == 1 else "s")
-
-
 def say(text: str) -> None:
     sys.stdout.write(text + "\n")

@@ -121,7 +121,7 @@ def _items(card: JobCard) -> Iterator[Block]:
     yield Table(
         (
             Column("Remedy", wide=True),
-            Column("Component"),
+            Column("Component", wide=True),
             Column("Part grade"),
             Column("Alone, h", "right"),
             Column("Here, h", "right"),

@@ -10,7 +10,7 @@ from wearlore.answers import Basis, FamilyLives, ModeStudy, ModeSummary, Surviva
 from wearlore.estimate import Estimate
 from wearlore.lives import Evidence
 from wearlore.report.card import when
-from wearlore.report.sheet import Block, Bullets, Column, Heading, Paragraph, Sheet, Table
+from wearlore.report.sheet import Block, Bullets, Column, Heading, Paragraph, Sheet, Table, counted
 from wearlore.units import Units, show_share
 
 SMALL = (
@@ -158,13 +158,15 @@ def _bar(share: Estimate) -> str:
 
 
 def _share(estimate: Estimate) -> tuple[str, str]:
+    if estimate.low == estimate.high == 1:
+        return show_share(1.0), "(none has failed by then)"  # no limits: records without a failure prove no 100 %
     return show_share(estimate.value), f"({show_share(estimate.low)} to {show_share(estimate.high)})"
 
 
 def _evidence(evidence: Evidence, units: Units) -> Iterator[str]:
     yield (
-        f"{evidence.failures:,} failures and {evidence.good:,} lives still good or ended for another reason, "
-        f"on {evidence.vehicles:,} vehicles, over {units.show_distance(evidence.distance_at_risk)} at risk"
+        f"{counted(evidence.failures, 'failure')} and {evidence.good:,} still good or ended for another reason, "
+        f"on {counted(evidence.vehicles, 'vehicle')}, over {units.show_distance(evidence.distance_at_risk)} at risk"
     )
     if evidence.failures:
         yield (
@@ -172,7 +174,7 @@ def _evidence(evidence: Evidence, units: Units) -> Iterator[str]:
             f"{evidence.left:,} found at the first look"
         )
     if evidence.late_entry:
-        yield f"{evidence.late_entry:,} lives seen from an age above 0: there the records began, or a clean left them"
+        yield f"Seen from an age above 0, where the records began or a clean left them: {evidence.late_entry:,}"
     for name, why in LEFT_OUT.items():
         if count := getattr(evidence, name):
             yield f"Left out: {count:,} that {why}"

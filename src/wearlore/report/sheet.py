@@ -12,6 +12,11 @@ from typing import Literal
 from wearlore.book.model import Signal
 
 
+def counted(number: int, thing: str) -> str:
+    """``1 note``, ``2 notes``."""
+    return f"{number:,} {thing}" + ("" if number == 1 else "s")
+
+
 @dataclass(frozen=True, slots=True)
 class Heading:
     text: str

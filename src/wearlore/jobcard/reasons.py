@@ -11,7 +11,7 @@ WORTH_TELLING = 0.25  # chance within the horizon from which a piece that is lef
 SENTENCES = {
     "must": "It has failed; this cures it.",
     "companion": "It is always renewed together with {because}.",
-    "spoiled": "It cannot be used again after the work on {because}.",
+    "spoiled": "It, or a part of it, cannot be used again after the work on {because}.",
     "pays-alone": "Waiting would cost more than doing it now, even without the other work of this visit.",
     "pays-together": "The way to it is open now. Doing it later would mean paying for much of the same labour again.",
     "not-yet": "It is good for longer: doing it now would cost more than it saves.",
@@ -46,9 +46,8 @@ def _worth_telling(advice: Advice) -> bool:
 
 
 def _reason(advice: Advice, book: Book) -> Reason:
-    because = " and ".join(
-        piece(name, book).lower() for name in advice.because if name.partition("/")[0] in book.components
-    )
+    names = [piece(name, book).lower() for name in advice.because if name.partition("/")[0] in book.components]
+    because = " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
     failed = advice.reason == "must"
     return Reason(
         unit=piece(advice.unit, book),

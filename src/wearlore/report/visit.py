@@ -27,6 +27,7 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
         facts=(
             ("Odometer", units.show_odometer(visit.vehicle.km)),
             ("Found", ", ".join(f"{fault.mode} ({fault.unit})" for fault in sorted(terms.must)) or "nothing yet"),
+            *_open(visit),
             ("Horizon", f"{units.show_distance(terms.horizon)} at {units.show_distance(terms.per_year)} a year"),
             ("This visit", f"{units.show_money(scope.visit_cost)}, {in_hours(scope.hours)}"),
         ),
@@ -54,6 +55,14 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
             "interval."
         ),
     )
+
+
+def _open(visit: VisitScope) -> Iterator[tuple[str, str]]:
+    """Faults that the records hold as found and not cured, beyond those named for this visit."""
+    named = {(fault.unit, fault.mode) for fault in visit.terms.must}
+    found = [(unit.name, state.mode) for unit in visit.vehicle.units for state in unit.modes if state.present]
+    if still := [f"{mode} ({unit})" for unit, mode in found if (unit, mode) not in named]:
+        yield "Open on record", f"{', '.join(still)}; name it with --fault to have it cured"
 
 
 COLUMNS = ("Needed", "Now", "Later, left", "Later, done", "Shared", "Margin", "Turns at")

@@ -101,7 +101,9 @@ class NameNotKnown(WearloreError, LookupError):
 
     def __str__(self) -> str:
         kind, name, known = self.args
-        near = get_close_matches(name, known, n=3, cutoff=0.5) or sorted(known)[:5]
+        spelled = {other.casefold(): other for other in known}
+        near = [spelled[other] for other in get_close_matches(name.casefold(), spelled, n=3, cutoff=0.5)]
+        near = near or sorted(known)[:5]
         hint = f"Did you mean {', '.join(near)}?" if near else f"There is no {kind} yet."
         return f"no {kind} is called {name!r}. {hint}"
 

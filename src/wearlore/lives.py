@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -44,11 +45,7 @@ class Lives:
             raise LivesError(int(bad.argmax()), "count > 0")
 
     @classmethod
-    def of(
-        cls,
-        failed: Array | list[float] = (),  # type: ignore[assignment]
-        good: Array | list[float] = (),  # type: ignore[assignment]
-    ) -> Lives:
+    def of(cls, failed: Array | Sequence[float] = (), good: Array | Sequence[float] = ()) -> Lives:
         """Lives known from new: exact failures and lives still good, km."""
         failed_km, good_km = np.asarray(failed, float), np.asarray(good, float)
         lower = np.concatenate([failed_km, good_km])
@@ -81,6 +78,12 @@ class Lives:
         """Lives of any kind, counted."""
         return float(self.count.sum())
 
+    @property
+    def at_risk(self) -> float:
+        """Distance (km) run in sight, counted; a failure between two distances stands at their middle."""
+        end = np.where(self.right, self.lower, 0.5 * (self.lower + self.upper))
+        return float(self.count @ (end - self.entry))
+
     def where(self, mask: NDArray[np.bool_]) -> Lives:
         """The rows for which ``mask`` (shape (n,)) holds."""
         return Lives(self.entry[mask], self.lower[mask], self.upper[mask], self.count[mask])
@@ -96,7 +99,7 @@ class Evidence:
     good: int = 0  # still good, or ended for another reason
     late_entry: int = 0  # of all these: seen from entry > 0 only
     vehicles: int = 0  # vehicles that contribute a life
-    distance_at_risk: float = 0.0  # km
+    distance_at_risk: float = 0.0  # km, as `Lives.at_risk`
     unknown_start: int = 0  # left out: began before the records
     never_looked: int = 0  # left out: hidden mode, never looked at
     at_entry: int = 0  # left out: failed at the very visit with which the records begin, so seen because it failed

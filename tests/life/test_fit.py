@@ -14,6 +14,7 @@ from scipy.optimize import brentq, minimize_scalar
 from scipy.stats import chi2
 
 from wearlore.errors import FitError
+from wearlore.estimate import Estimate
 from wearlore.life import EXPONENTIAL, LOGNORMAL, WEIBULL, bound, fit, log_likelihood, profile_interval, rank
 from wearlore.lives import Lives
 from wearlore.units import Units
@@ -115,6 +116,10 @@ def test_profile_intervals_hold_the_estimate_and_nest(dist, data):
         "survival": lambda: float(best.sf(at)),
     }
     assert half.value == pytest.approx(estimates[what](), rel=1e-9)
+
+
+def test_every_life_survives_no_distance():
+    assert fit(Lives.of([1e4, 2e4], [3e4]), WEIBULL).interval("survival", 0.0) == Estimate(1.0, 1.0, 1.0)
 
 
 @BOTH

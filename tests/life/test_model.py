@@ -65,9 +65,13 @@ def test_evidence_is_counted_from_the_lives_unless_given():
     )
     counted = life_model("m", lives).evidence
     assert (counted.exact, counted.good, counted.interval, counted.left, counted.late_entry) == (1, 2, 3, 4, 2)
-    assert counted.distance_at_risk == 3e4 + 2 * 3e4 + 3 * 2e4
+    assert counted.distance_at_risk == 3e4 + 2 * 3e4 + 3 * 3.5e4 + 4 * 3e4  # as `lifetimes` counts it: to the middle
     given = Evidence(exact=1, unknown_start=7)
     assert life_model("m", lives, evidence=given).evidence is given
+
+
+def test_one_life_is_a_life():
+    assert "0 failures in 1 life," in str(life_model("m", Lives.of(good=[5e4])))
 
 
 def test_a_judged_model_claims_no_records():

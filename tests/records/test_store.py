@@ -33,6 +33,15 @@ def test_a_new_store_has_its_tables_and_opens_again(tmp_path: Path) -> None:
         assert tables == DESIGN_TABLES | {"store"}
 
 
+def test_a_name_that_means_something_to_the_engine_is_a_file_like_others(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    with Store.open(":memory:"):
+        pass
+    assert (tmp_path / ":memory:").is_file()
+
+
 def test_a_store_that_cannot_be_laid_out_leaves_nothing_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A full disk at the first writing: no half-made store that would be refused the next time."""
     path = tmp_path / "records.duckdb"

@@ -92,7 +92,7 @@ class Fit:
             spread: Target = "sigma" if self.dist is LOGNORMAL else "shape"
             estimate = self.interval(spread)
             text += f", {spread} {estimate.value:.2g} ({_end_of(estimate.low)} to {_end_of(estimate.high)})"
-        text += f"; {self.failures:,.0f} failure{'s' * (self.failures != 1)} in {self.total:,.0f} lives"
+        text += f"; {show_failures(self.failures, self.total)}"
         return f"{text}. Caution: {self.caution}" if self.caution else text
 
     def __str__(self) -> str:
@@ -173,6 +173,8 @@ def profile_interval(lives: Lives, fitted: Fit, what: Target, at: float = 0.0, l
     An end that the lives do not bound is 0 or inf (survival: 0 or 1).
     """
     dist, ln_sigma = fitted.dist, log(fitted.sigma)
+    if what == "survival" and at <= 0:
+        return Estimate(1.0, 1.0, 1.0, level)
     if dist.fixed_sigma and what in ("shape", "sigma"):
         return Estimate(1.0, 1.0, 1.0, level)
     curve: Curve
@@ -196,6 +198,12 @@ def profile_interval(lives: Lives, fitted: Fit, what: Target, at: float = 0.0, l
     if what == "shape":
         return Estimate(exp(-best), exp(-ends[1]), exp(-ends[0]), level)
     return Estimate(exp(best), exp(ends[0]), exp(ends[1]), level)
+
+
+def show_failures(failures: float, lives: float) -> str:
+    """``37 failures in 412 lives``."""
+    seen = "life" if lives == 1 else "lives"
+    return f"{failures:,.0f} failure{'s' * (failures != 1)} in {lives:,.0f} {seen}"
 
 
 def furthest(lives: Lives) -> float:
@@ -308,8 +316,7 @@ def _along(curve: Curve, objective: Callable[[Array], Derivatives]) -> Callable[
 
 def _start(lives: Lives) -> float:
     """ln of the distance run per failure: the exponential fit with intervals at their middle."""
-    seen = np.where(lives.right, lives.lower, 0.5 * (lives.lower + lives.upper))
-    run = float(lives.count @ (seen - lives.entry))
+    run = lives.at_risk
     return float(log_km(run / lives.failures if run > 0 else furthest(lives)))
 
 

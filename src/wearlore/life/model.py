@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from wearlore.book.model import Belief
 from wearlore.estimate import Estimate
 from wearlore.life.belief import prior_of, reference_prior
-from wearlore.life.fit import Fit, rank
+from wearlore.life.fit import Fit, rank, show_failures
 from wearlore.life.likelihood import FAMILIES, LOGNORMAL, WEIBULL, LogLife, Numbers
 from wearlore.life.posterior import Posterior, posterior
 from wearlore.lives import Array, Evidence, Lives
@@ -79,12 +79,12 @@ class LifeModel:
         shape = self.posterior.shape()
         if self.dist is LOGNORMAL:
             shape = Estimate(1 / shape.value, 1 / shape.high, 1 / shape.low, shape.level)
-        name, failures = "sigma" if self.dist is LOGNORMAL else "shape", self.evidence.failures
+        name = "sigma" if self.dist is LOGNORMAL else "shape"
         return (
             f"{self.mode}: {self.dist.name}, B10 {units.show_estimate(self.quantile(0.1))}, "
             f"B50 {units.show_estimate(self.quantile(0.5))}, "
             f"{name} {shape.value:.2g} ({shape.low:.2g} to {shape.high:.2g}); "
-            f"{failures:,} failure{'s' * (failures != 1)} in {self.evidence.lives:,} lives, "
+            f"{show_failures(self.evidence.failures, self.evidence.lives)}, "
             f"{show_share(self.record_share)} record"
         )
 
@@ -138,5 +138,5 @@ def _evidence(lives: Lives) -> Evidence:
         left=counted(left),
         good=counted(lives.right),
         late_entry=counted(lives.entry > 0),
-        distance_at_risk=float(lives.count @ (lives.lower - lives.entry)),
+        distance_at_risk=lives.at_risk,
     )

@@ -67,7 +67,7 @@ class Store:
             raise StoreError(str(path), "there is no store", "Load records first; that makes one.")
         new = not path.exists()
         try:
-            connection = duckdb.connect(str(path), read_only=read_only)
+            connection = duckdb.connect(str(path.absolute()), read_only=read_only)  # ":memory:" is a file's name too
         except duckdb.Error as error:
             raise _opening(path, error) from error
         store = cls(path, connection)

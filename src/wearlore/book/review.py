@@ -29,6 +29,7 @@ CHECKS: tuple[Callable[[Book], Iterator[Remark]], ...] = (
     labour.cautions,
     supply.remedies,
     supply.idle_remedies,
+    supply.parts_named_twice,
     supply.offers,
     supply.dates,
     supply.distances,

@@ -41,6 +41,18 @@ def idle_remedies(book: Book) -> Iterator[Remark]:
                 )
 
 
+def parts_named_twice(book: Book) -> Iterator[Remark]:
+    """A part that a remedy lists and that its own operations spoil: what is spoiled is ordered without saying."""
+    for id_, remedy in book.remedies.items():
+        operations = [o for variant in book.variants for o in needed_operations(book, variant, remedy.operations)]
+        spoiled = {part for operation in operations for part in operation.spoils}
+        for part in sorted(remedy.parts.keys() & spoiled):
+            expected = f"a part that its operations do not spoil ({part!r} is on the parts list already)"
+            yield Remark(
+                "warning", ("remedies", id_, "parts", part), expected, "Take it off here if it is the same piece."
+            )
+
+
 def offers(book: Book) -> Iterator[Remark]:
     """A part that some variant needs and nobody sells for it, or not for engines built on some day."""
     missing: dict[str, list[str]] = {}

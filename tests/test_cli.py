@@ -255,6 +255,21 @@ def test_a_book_alone_speaks_from_judgement(said, tmp_path):
     assert study["together"]["b10"] == pytest.approx(study["judgement"]["b10"])
 
 
+def test_a_mode_of_which_nothing_is_known_is_left_out_and_named(said, shop):
+    """Breaks if one such mode stops the scope of every vehicle."""
+    text = (shop / "book.yaml").read_text()
+    (shop / "book.yaml").write_text(re.sub(r"(?m)^    belief:\n(?:      .*\n|\s*#.*\n)+", "", text, count=1))
+    silent = next(name for name, mode in cli_book(shop).modes.items() if mode.belief is None)
+    code, text, _ = said("scope", "v1", "--in", shop)
+    assert code == 0
+    assert f"{silent}: neither record nor judgement" in text
+    assert json.loads(said("scope", "v1", "--in", shop, "--json")[1])["unknown"] == [silent]
+    code, _, complaint = said("scope", "v1", "--fault", silent, "--in", shop)
+    assert code == 2
+    assert silent in complaint
+    assert "belief" in complaint
+
+
 def test_a_fleet_too_small_to_show_anything_is_told(said, tmp_path):
     code, _, complaint = said("demo", "--folder", tmp_path / "d", "--vans", "1")
     assert code == 2

@@ -116,6 +116,7 @@ class ModeCurves:
 class VisitScope:
     """The advice for a visit of one vehicle, with the terms under which it holds.
 
+    ``unknown``: modes left out, of which there is neither record nor judgement.
     ``long_run``: following such advice at this visit and every later one, beside the two habits, on the same lives.
     """
 
@@ -123,6 +124,7 @@ class VisitScope:
     terms: Terms
     scope: Scope
     long_run: Comparison
+    unknown: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,7 +76,7 @@ class Units:
 
     def show_money(self, amount: float) -> str:
         """Whole units of currency: ``EUR 1,240``."""
-        return f"{self.currency} {round(amount) + 0:,.0f}"
+        return f"{self.currency} {round(amount):,}"
 
     def show_price(self, amount: float) -> str:
         """To the hundredth, as on an estimate: ``EUR 14.20``."""

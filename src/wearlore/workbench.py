@@ -258,18 +258,30 @@ class Workbench:
         found = frozenset(self._fault(vehicle, fault) for fault in faults)
         terms = terms or self.terms()
         terms = replace(terms, must=terms.must | found)
-        for number, mode in enumerate(self.book.modes):
-            self.progress("fitting life models", number, len(self.book.modes))
-            self._model_or_none(mode)
+        book, vehicle, unknown = self._weighable(vehicle)
+        if unweighed := [fault.mode for fault in sorted(terms.must) if fault.mode in unknown]:
+            said = f"of {', '.join(unweighed)} there is neither a record nor a judgement"
+            raise ScopeError(said, "State a belief for it in the book.")
         self.progress("weighing the visit", 0, 0)
-        advice = choose(problem(self.book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed)))
+        advice = choose(problem(book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed)))
         self.progress("simulating the years to come", 0, 0)
-        return VisitScope(vehicle, terms, advice, self._long_run(vehicle, terms))
+        return VisitScope(vehicle, terms, advice, self._long_run(book, vehicle, terms), unknown)
 
-    def _long_run(self, vehicle: Vehicle, terms: Terms) -> outlook.Comparison:
+    def _weighable(self, vehicle: Vehicle) -> tuple[Book, Vehicle, tuple[str, ...]]:
+        """Book and vehicle without the modes of which nothing is known, and the names of those it can have."""
+        known = {}
+        for number, (mode, entry) in enumerate(self.book.modes.items()):
+            self.progress("fitting life models", number, len(self.book.modes))
+            if self._model_or_none(mode):
+                known[mode] = entry
+        units = tuple(replace(u, modes=tuple(s for s in u.modes if s.mode in known)) for u in vehicle.units)
+        unknown = {state.mode for unit in vehicle.units for state in unit.modes} - known.keys()
+        return self.book.model_copy(update={"modes": known}), replace(vehicle, units=units), tuple(sorted(unknown))
+
+    def _long_run(self, book: Book, vehicle: Vehicle, terms: Terms) -> outlook.Comparison:
         """The advice and the two habits at this visit and every later one, on the same lives."""
         rng = np.random.default_rng(self.seed)
-        care = upkeep(self.book, vehicle, self._model_of, terms, rng=rng)
+        care = upkeep(book, vehicle, self._model_of, terms, rng=rng)
         return outlook.simulate([(care, lives_of(care, draw_luck(care, RUNS, rng=rng)))], POLICIES)
 
     def job(self, visit: VisitScope) -> Job:

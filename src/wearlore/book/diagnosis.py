@@ -75,7 +75,7 @@ def beliefs(book: Book) -> Iterator[Remark]:
     for id_, mode in book.modes.items():
         path: Path = ("modes", id_, "belief")
         if mode.belief is None:
-            mend = "Without records it gets only a weakly informed life."
+            mend = "Until there are records of it, nothing is said of it and a scope leaves it out."
             yield Remark("note", path[:2], "a belief (what you would say without records)", mend)
             continue
         quantiles = mode.belief.quantiles

@@ -28,6 +28,7 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
             ("Odometer", units.show_odometer(visit.vehicle.km)),
             ("Found", ", ".join(f"{fault.mode} ({fault.unit})" for fault in sorted(terms.must)) or "nothing yet"),
             *_open(visit),
+            *((("Left out", f"{', '.join(visit.unknown)}: neither record nor judgement"),) if visit.unknown else ()),
             ("Horizon", f"{units.show_distance(terms.horizon)} at {units.show_distance(terms.per_year)} a year"),
             ("This visit", f"{units.show_money(scope.visit_cost)}, {in_hours(scope.hours)}"),
         ),

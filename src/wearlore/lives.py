@@ -90,6 +90,41 @@ class Lives:
 
 
 @dataclass(frozen=True, slots=True)
+class Exposure:
+    """How far each of some lives was driven while another failure mode was present; row k belongs to row k of `Lives`.
+
+    Distances (km, shape (n,)) since the life began: up to its entry, its lower end and its upper end (its lower end
+    where it has no upper). ``present`` (bool, shape (n,)): the other mode was present where an exact failure happened;
+    False for every other row.
+    """
+
+    at_entry: Array
+    at_lower: Array
+    at_upper: Array
+    present: NDArray[np.bool_]
+
+    def __post_init__(self) -> None:
+        for name in ("at_entry", "at_lower", "at_upper"):
+            object.__setattr__(self, name, np.ascontiguousarray(getattr(self, name), np.float64))
+        object.__setattr__(self, "present", np.ascontiguousarray(self.present, np.bool_))
+        columns = (self.at_entry, self.at_lower, self.at_upper, self.present)
+        if len({c.shape for c in columns}) != 1 or self.present.ndim != 1:
+            raise LivesError(0, "four arrays of one length")
+        for column in columns:
+            column.setflags(write=False)
+        at_entry, at_lower, at_upper, _ = columns
+        if (bad := ~((at_entry >= 0) & (at_entry <= at_lower) & (at_lower <= at_upper) & np.isfinite(at_upper))).any():
+            raise LivesError(int(bad.argmax()), "0 <= exposed at entry <= at lower <= at upper, all finite")
+
+    def __len__(self) -> int:
+        return int(self.present.size)
+
+    def where(self, mask: NDArray[np.bool_]) -> Exposure:
+        """The rows for which ``mask`` (shape (n,)) holds."""
+        return Exposure(self.at_entry[mask], self.at_lower[mask], self.at_upper[mask], self.present[mask])
+
+
+@dataclass(frozen=True, slots=True)
 class Evidence:
     """What the records hold on one mode: counts of lives of every kind, and what was left out and why."""
 

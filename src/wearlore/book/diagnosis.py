@@ -46,7 +46,8 @@ def components(book: Book) -> Iterator[Remark]:
         path: Path = ("components", id_)
         if next(book.modes_of(id_), None) is None:
             what = "positions stand" if component.positions else "it stands"
-            yield Remark("note", path, f"a failure mode of this component (else {what} here for nothing)", "Add one.")
+            mend = "Add one, or let it be if only its renewals are to be counted, as an oil's."
+            yield Remark("note", path, f"a failure mode of this component (else {what} here for nothing)", mend)
         for index, position in enumerate(component.positions):
             if position in component.positions[:index]:
                 yield Remark("error", (*path, "positions", index), f"each position once, not {position!r} again")

@@ -161,9 +161,10 @@ class Van:
         found = [int(s) for s in np.flatnonzero(self.layout.evident & ~self.present & (self.hit <= self.km))]
         if kind == "takeover":
             self._mark_originals(exclude={self.layout.unit[s] for s in (*found, *put_off)})
-        if kind in ("takeover", "sighting") or (kind == "service" and self.recorded):
-            text = {"service": "service, oil and filter", "takeover": "taken over", "sighting": "odometer read"}[kind]
-            self._line("", text=text)
+        if kind == "service":
+            self._line("engine-oil", action="renewed", text="service, oil and filter")
+        elif kind != "repair":
+            self._line("", text={"takeover": "taken over", "sighting": "odometer read"}[kind])
         looks = []
         if kind == "service":
             looks = [int(s) for s in np.flatnonzero(self.rng.random(len(self.layout.mode)) < self.layout.looked)]
@@ -202,6 +203,8 @@ class Van:
 
     def _mark_originals(self, exclude: set[int]) -> None:
         for unit, component in enumerate(self.layout.component):
+            if not self.layout.slots[unit]:
+                continue  # nothing of it can fail
             seen = self.rng.random() < self.truth.fleet.seen_original
             if seen and not self.touched[unit] and unit not in exclude:
                 self._line(component, self.layout.position[unit], "original")

@@ -1,0 +1,159 @@
+"""What the records and the judgement of a family say of its failure modes; joined here, computed below."""
+
+from __future__ import annotations
+
+from functools import cached_property, partial
+
+from wearlore.answers import (
+    FamilyLives,
+    ModeCurves,
+    ModeStudy,
+    ModeSummary,
+    Ranked,
+    basis,
+    record_basis,
+    survival_points,
+)
+from wearlore.book.model import Mode
+from wearlore.errors import NameNotKnown
+from wearlore.life import LifeModel, kaplan_meier, life_model, rank
+from wearlore.life.strata import StrataModels
+from wearlore.lifetimes import Lifetimes, ModeLives, lifetimes
+from wearlore.lives import Evidence, Lives
+from wearlore.records.store import Store
+from wearlore.records.summary import EvidenceLine, evidence_lines
+from wearlore.units import Units
+from wearlore.workbench.folder import Folder
+
+NO_LIVES = Lives.of()
+
+
+class Family(Folder):
+    """What fails on the family and when, and what that rests on."""
+
+    @cached_property
+    def lifetimes(self) -> Lifetimes:
+        """The lives of all modes; none while there is no store: then the book's judgement speaks alone."""
+        if not self.store_path.exists():
+            return Lifetimes.none(self.book)
+        with Store.open(self.store_path, read_only=True) as store:
+            return lifetimes(
+                store,
+                self.book,
+                group_km=self.group_km,
+                progress=partial(self.progress, "walking histories"),
+            )
+
+    @cached_property
+    def _models(self) -> dict[str, StrataModels]:
+        return {}
+
+    def models(self, mode: str) -> StrataModels:
+        """The life models of a mode: of all its lives together, and of each revision and grade. Raises FitError."""
+        if mode not in self._models:
+            belief = self._mode(mode).belief
+            seen = self.lifetimes.modes[mode]
+            self._models[mode] = StrataModels(
+                life_model(mode, seen.lives, belief, seen.evidence), belief, _strata(seen), self._factors(mode)
+            )
+        return self._models[mode]
+
+    def lives(self) -> FamilyLives:
+        """What fails when, soonest first."""
+        rows = []
+        for number, mode in enumerate(self.book.modes):
+            self.progress("fitting life models", number, len(self.book.modes))
+            rows.append(self._summary(mode, self._model_or_none(mode), self.lifetimes.modes[mode].evidence))
+        self.progress("fitting life models", len(rows), len(rows))
+        rows.sort(key=lambda row: (row.b10.value if row.b10 else float("inf"), row.mode))
+        return FamilyLives(self.book.family.name, self.lifetimes.vehicles, tuple(rows))
+
+    def study(
+        self, mode: str, *, by: str | None = None, with_records: bool = False, units: Units | None = None
+    ) -> ModeStudy:
+        """One mode in detail; ``by`` splits it by revision, grade or variant. Distances are round in ``units``."""
+        curves = self.curves(mode)
+        lives, model, judged = curves.lives, curves.model, curves.judged
+        return ModeStudy(
+            summary=self._summary(mode, model, model.evidence),
+            note=self.book.modes[mode].note,
+            judgement=basis("judgement", judged) if judged else None,
+            record=record_basis(model.fit) if model.fit else None,
+            together=basis("together", model),
+            ranking=tuple(Ranked(f.dist.name, f.log_likelihood, f.aicc) for f in rank(lives)) if lives.failures else (),
+            points=survival_points(model, curves.curve, units or self.book.units),
+            placed=curves.curve.placed if curves.curve else 0.0,
+            strata=self._split(mode, by) if by else (),
+            records=self._evidence(mode) if with_records else (),
+        )
+
+    def curves(self, mode: str) -> ModeCurves:
+        """The curves of one mode: model, judgement alone, records alone."""
+        belief = self._mode(mode).belief
+        model, lives = self.models(mode).together, self.lifetimes.modes[mode].lives
+        return ModeCurves(
+            self.book.modes[mode].name,
+            lives,
+            model,
+            life_model(mode, NO_LIVES, belief, dist=model.dist) if belief else None,
+            kaplan_meier(lives) if len(lives) else None,
+        )
+
+    def _mode(self, mode: str) -> Mode:
+        if mode not in self.book.modes:
+            raise NameNotKnown("mode", mode, self.book.modes)
+        return self.book.modes[mode]
+
+    def _evidence(self, mode: str) -> tuple[EvidenceLine, ...]:
+        with Store.open(self.store_path, read_only=True) as store:
+            return evidence_lines(store, self.book, mode, failures_only=True)
+
+    def _model_or_none(self, mode: str) -> LifeModel | None:
+        """None where there is neither a record nor a belief: then nothing can be said."""
+        if not len(self.lifetimes.modes[mode].lives) and self.book.modes[mode].belief is None:
+            return None
+        return self.models(mode).together
+
+    def _summary(self, mode: str, model: LifeModel | None, evidence: Evidence, stratum: str = "") -> ModeSummary:
+        entry = self.book.modes[mode]
+        return ModeSummary(
+            mode=mode,
+            name=entry.name,
+            component=entry.component,
+            system=self.book.components[entry.component].system,
+            noticed=entry.noticed,
+            severity=entry.consequence.severity,
+            b10=model.quantile(0.1) if model else None,
+            b50=model.quantile(0.5) if model else None,
+            record_share=model.record_share if model else 0.0,
+            evidence=evidence,
+            stratum=stratum,
+        )
+
+    def _split(self, mode: str, by: str) -> tuple[ModeSummary, ...]:
+        seen = self.lifetimes.modes[mode]
+        names = {"revision": seen.revision, "grade": seen.grade, "variant": seen.variant}
+        if by not in names:
+            raise NameNotKnown("way to split", by, names)
+        rows = []
+        for name in sorted(set(names[by].tolist())):
+            model = life_model(mode, seen.lives.where(names[by] == name), self.book.modes[mode].belief)
+            rows.append(self._summary(mode, model, model.evidence, stratum=name or "(only one)"))
+        return tuple(rows)
+
+    def _factors(self, mode: str) -> dict[tuple[str, str], float]:
+        """The book's ratio of lives for each revision and grade of the mode's component."""
+        component = self.book.modes[mode].component
+        revisions = self.book.components[component].revisions
+        parts = [part for part in self.book.parts.values() if part.component == component]
+        grades = {"original": 1.0} | {o.grade: o.life_factor for part in parts for o in part.offers}
+        return {
+            (revision, grade): (revisions[revision].life_factor if revision else 1.0) * factor
+            for revision in (revisions or [""])
+            for grade, factor in grades.items()
+        }
+
+
+def _strata(seen: ModeLives) -> dict[tuple[str, str], Lives]:
+    pairs = sorted(set(zip(seen.revision.tolist(), seen.grade.tolist(), strict=True)))
+    return {(revision, grade): seen.select(revision=revision, grade=grade) for revision, grade in pairs}

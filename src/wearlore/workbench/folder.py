@@ -1,0 +1,77 @@
+"""A workshop folder: its book and its store, read once.
+
+folder/book.yaml or folder/book/*.yaml    the book
+folder/records.duckdb                     the store
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from datetime import date
+from functools import cached_property, partial
+from pathlib import Path
+
+from wearlore.book import load
+from wearlore.book.model import Book
+from wearlore.records import intake
+from wearlore.records.files import open_file
+from wearlore.records.store import Store
+from wearlore.records.summary import Summary, summary
+
+Progress = Callable[[str, int, int], None]  # what is being done, how much of it, of how much (0: not known)
+
+
+def silent(_what: str, _done: int, _of: int) -> None:
+    """No progress shown."""
+
+
+class Folder:
+    """The book and the store of ``folder``.
+
+    ``seed`` starts the generator that every draw comes from, so that the same question has the same answer. Methods
+    raise WearloreError of the kind that fits.
+    """
+
+    def __init__(
+        self, folder: str | Path, *, group_km: float | None = None, seed: int = 1, progress: Progress = silent
+    ) -> None:
+        self.folder = Path(folder)
+        self.group_km = group_km
+        self.seed = seed
+        self.progress = progress
+
+    @property
+    def store_path(self) -> Path:
+        return self.folder / "records.duckdb"
+
+    @property
+    def book_path(self) -> Path:
+        """The folder ``book`` where there is one, otherwise the file ``book.yaml``."""
+        several = self.folder / "book"
+        return several if several.is_dir() else self.folder / "book.yaml"
+
+    @cached_property
+    def book(self) -> Book:
+        """The book, refused when its review finds an error."""
+        return load.load(self.book_path)
+
+    def take(self, paths: Iterable[str | Path], *, today: date, quarantine: bool = False) -> tuple[intake.Intake, ...]:
+        """Load files of records, vehicles before what happened to them; each file is one transaction."""
+        book = self.book
+        with Store.open(self.store_path) as store:
+            return tuple(
+                intake.take(
+                    store,
+                    book,
+                    path,
+                    today=today,
+                    quarantine=quarantine,
+                    progress=partial(self.progress, f"taking {Path(path).name}"),
+                )
+                for path in sorted(paths, key=lambda path: open_file(path).kind != "vehicles")
+            )
+
+    def records(self) -> Summary:
+        """What the store holds."""
+        with Store.open(self.store_path, read_only=True) as store:
+            return summary(store)

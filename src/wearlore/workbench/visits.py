@@ -1,0 +1,117 @@
+"""One vehicle's visit: what to do in it, and its papers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from wearlore import jobcard, outlook
+from wearlore.answers import Job, VisitScope
+from wearlore.book.model import Book
+from wearlore.errors import NameNotKnown, ScopeError
+from wearlore.jobcard.reasons import reasons
+from wearlore.life import LifeModel
+from wearlore.lifetimes import vehicle_at
+from wearlore.records.store import Store
+from wearlore.renewal.upkeep import draw_luck
+from wearlore.renewal.upkeep import lives as lives_of
+from wearlore.scope import Fault, Terms, choose, follow_advice, problem, upkeep
+from wearlore.vehicle import Vehicle
+from wearlore.workbench.family import Family
+
+RUNS = 100  # courses of events in which policies are held against each other
+POLICIES = {
+    "advice": follow_advice,
+    "only failed": outlook.only_failed,
+    "all in reach": outlook.all_in_reach,
+}
+
+
+class Workbench(Family):
+    """The book and the store of a workshop folder, and every answer drawn from them."""
+
+    def vehicle(self, vehicle_id: str, *, km: float | None = None) -> Vehicle:
+        """The vehicle as its records leave it, at its last visit or at odometer ``km`` since."""
+        with Store.open(self.store_path, read_only=True) as store:
+            return vehicle_at(store, self.book, vehicle_id, km=km)
+
+    def terms(self, **changes: object) -> Terms:
+        """The workshop's terms, with what is given and not None put in their place."""
+        given = {name: value for name, value in changes.items() if value is not None}
+        return replace(Terms.of(self.book.economics), **given)  # type: ignore[arg-type]
+
+    def scope(
+        self,
+        vehicle_id: str,
+        faults: Sequence[str],
+        *,
+        terms: Terms | None = None,
+        km: float | None = None,
+    ) -> VisitScope:
+        """What to do in this visit. ``faults``: confirmed failure modes, each ``mode`` or ``mode@position``."""
+        vehicle = self.vehicle(vehicle_id, km=km)
+        found = frozenset(self._fault(vehicle, fault) for fault in faults)
+        terms = terms or self.terms()
+        terms = replace(terms, must=terms.must | found)
+        book, vehicle, unknown = self._weighable(vehicle)
+        if unweighed := [fault.mode for fault in sorted(terms.must) if fault.mode in unknown]:
+            said = f"of {', '.join(unweighed)} there is neither a record nor a judgement"
+            raise ScopeError(said, "State a belief for it in the book.")
+        self.progress("weighing the visit", 0, 0)
+        advice = choose(problem(book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed)))
+        self.progress("simulating the years to come", 0, 0)
+        return VisitScope(vehicle, terms, advice, self._long_run(book, vehicle, terms), unknown)
+
+    def _weighable(self, vehicle: Vehicle) -> tuple[Book, Vehicle, tuple[str, ...]]:
+        """Book and vehicle without the modes of which nothing is known, and the names of those it can have."""
+        known = {}
+        for number, (mode, entry) in enumerate(self.book.modes.items()):
+            self.progress("fitting life models", number, len(self.book.modes))
+            if self._model_or_none(mode):
+                known[mode] = entry
+        units = tuple(replace(u, modes=tuple(s for s in u.modes if s.mode in known)) for u in vehicle.units)
+        unknown = {state.mode for unit in vehicle.units for state in unit.modes} - known.keys()
+        return self.book.model_copy(update={"modes": known}), replace(vehicle, units=units), tuple(sorted(unknown))
+
+    def _long_run(self, book: Book, vehicle: Vehicle, terms: Terms) -> outlook.Comparison:
+        """The advice and the two habits at this visit and every later one, on the same lives."""
+        rng = np.random.default_rng(self.seed)
+        care = upkeep(book, vehicle, self._model_of, terms, rng=rng)
+        return outlook.simulate([(care, lives_of(care, draw_luck(care, RUNS, rng=rng)))], POLICIES)
+
+    def job(self, visit: VisitScope) -> Job:
+        """Job card, estimate and owner's page of a visit."""
+        chosen = [
+            jobcard.Chosen(advice.remedy, advice.position, advice.grade or "original", advice.offers)  # type: ignore[arg-type]
+            for advice in visit.scope.chosen
+            if advice.remedy
+        ]
+        # the owner's own loss by a visit (visit_fixed) weighs in the advice; the workshop does not bill it
+        card = jobcard.compose(self.book, visit.vehicle, chosen, labour_rate=visit.terms.labour_rate, visit_fixed=0.0)
+        found = tuple(f"{self.book.modes[fault.mode].name}." for fault in sorted(visit.terms.must))
+        owner = jobcard.owner_page(
+            card, found=found, reasons=reasons(visit.scope, self.book), horizon_km=visit.terms.horizon
+        )
+        return Job(visit, card, owner)
+
+    def _model_of(self, mode: str, revision: str, grade: str) -> LifeModel:
+        return self.models(mode).of(revision, grade)
+
+    def _fault(self, vehicle: Vehicle, fault: str) -> Fault:
+        """The unit and mode that ``mode`` or ``mode@position`` means on this vehicle."""
+        mode, _, position = fault.partition("@")
+        component = self._mode(mode).component
+        units = [unit for unit in vehicle.units if any(state.mode == mode for state in unit.modes)]
+        if not units:
+            raise ScopeError(
+                f"{mode} cannot occur on {vehicle.id} ({vehicle.variant})",
+                "Its variant or the revision fitted to it does not have this failure mode.",
+            )
+        fitting = [unit for unit in units if not position or unit.position == position]
+        if len(fitting) != 1:
+            raise NameNotKnown(
+                f"position of {component}", position, [f"{mode}@{unit.position}" for unit in units if unit.position]
+            )
+        return Fault(fitting[0].name, mode)

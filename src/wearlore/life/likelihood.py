@@ -13,11 +13,14 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import log_ndtr, ndtri
 
 from wearlore.lives import Array, Lives
 
 Numbers = float | Array
+Spot = tuple[Numbers, Numbers]  # mu and sigma
+Groups = NDArray[np.int64]
 
 LOG_ROOT_2_PI = 0.5 * float(np.log(2 * np.pi))
 HIGHEST_Z = 300.0  # exp(z) stays finite; survival beyond is under exp(-1e130)
@@ -138,11 +141,21 @@ FAMILIES = {"weibull": WEIBULL, "lognormal": LOGNORMAL, "exponential": EXPONENTI
 
 
 class Derivatives(NamedTuple):
-    """A log-likelihood with its gradient (2,) and Hessian (2, 2) in (mu, ln sigma)."""
+    """A log-likelihood with its gradient (p,) and Hessian (p, p); of one life model p = 2: (mu, ln sigma)."""
 
     value: float
     gradient: Array
     hessian: Array
+
+
+class Slopes(NamedTuple):
+    """First and second derivatives in mu (``location``) and ln sigma (``spread``), each of shape (k,)."""
+
+    location: Array
+    spread: Array
+    location_bend: Array
+    cross: Array
+    spread_bend: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,25 +179,7 @@ class Terms:
 
     @classmethod
     def of(cls, lives: Lives) -> Terms:
-        entry, lower, upper, count = log_km(lives.entry), log_km(lives.lower), log_km(lives.upper), lives.count
-        left, between = lives.between & (lives.lower == 0), lives.between & (lives.lower > 0)
-        width = np.full(len(lives), np.inf)
-        width[between] = np.log1p((lives.upper - lives.lower)[between] / lives.lower[between])
-        narrow = width < NARROW
-        dense = lives.exact | narrow
-        between &= ~narrow
-        good, late = (lives.right & (lives.lower > 0)) | between, lives.entry > 0
-        constant = float(count[narrow] @ np.log(width[narrow]) - count[lives.exact] @ lower[lives.exact])
-        middle = lower[dense] + 0.5 * np.where(narrow, width, 0.0)[dense]
-        return cls(
-            *_added_up(middle, count[dense]),
-            *_added_up(np.concatenate([lower[good], entry[late]]), np.concatenate([count[good], -count[late]])),
-            *_added_up(upper[left], count[left]),
-            lower[between],
-            upper[between],
-            count[between],
-            constant,
-        )
+        return GroupedTerms.of(lives, np.zeros(len(lives), dtype=np.int64), 1).terms
 
     def condensed(self, width: float) -> Terms:
         """The distances of every bin of ``width`` in ln km stood for by two; for sigma of at least 4 ``width``.
@@ -209,17 +204,8 @@ class Terms:
     def log_likelihood(self, dist: LogLife, mu: Numbers, sigma: Numbers) -> Array:
         """At every (mu, sigma), which broadcast; -inf where the lives are impossible in double precision."""
         location, spread = np.asarray(mu, np.float64)[..., None], np.asarray(sigma, np.float64)[..., None]
-
-        def z(ln_km: Array) -> Array:
-            return (ln_km - location) / spread
-
-        total = dist.log_pdf(z(self.failed)) @ self.failed_weight - np.log(spread[..., 0]) * self.failed_weight.sum()
-        total = total + dist.log_sf(z(self.survived)) @ self.survived_weight + self.constant
-        if self.before.size:
-            total = total + dist.log_cdf(z(self.before)) @ self.before_weight
-        if self.after.size:
-            total = total + _log_failed_until(dist, z(self.after), z(self.until)) @ self.between_weight
-        return np.asarray(total)
+        spot = location, spread
+        return np.asarray(self.value(dist, spot, spot, spot, spot) - np.log(spread[..., 0]) * self.failed_weight.sum())
 
     def derivatives(self, dist: LogLife, mu: float, sigma: float) -> Derivatives:
         """Value, gradient and Hessian in (mu, ln sigma); zero derivatives where the value is -inf."""
@@ -227,34 +213,110 @@ class Terms:
         gradient, hessian = np.zeros(2), np.zeros((2, 2))
         if not np.isfinite(value):
             return Derivatives(value, gradient, hessian)
+        spot = mu, sigma
+        for part in self.slopes(dist, spot, spot, spot, spot):
+            in_mu, in_spread, bend_mu, cross, bend_spread = (float(each.sum()) for each in part)
+            gradient += in_mu, in_spread
+            hessian += [[bend_mu, cross], [cross, bend_spread]]
+        return Derivatives(value, gradient, hessian)
 
-        def add(z: Array, weight: Array, first: Array, second: Array) -> None:
-            """A term g(z) by its derivatives: dz/dmu = -1/sigma, dz/dln sigma = -z."""
-            first, second = weight * first, weight * second
-            gradient[:] -= first.sum() / sigma, z @ first
-            cross = (first.sum() + z @ second) / sigma
-            hessian[:] += [[second.sum() / sigma**2, cross], [cross, z @ first + (z * z) @ second]]
+    def value(self, dist: LogLife, failed: Spot, survived: Spot, before: Spot, between: Spot) -> Array:
+        """The log-likelihood but for -ln sigma of each exact failure; each kind of term at its own (mu, sigma)."""
+        total = dist.log_pdf(_z(self.failed, failed)) @ self.failed_weight
+        total = total + dist.log_sf(_z(self.survived, survived)) @ self.survived_weight + self.constant
+        if self.before.size:
+            total = total + dist.log_cdf(_z(self.before, before)) @ self.before_weight
+        if self.after.size:
+            total = total + _log_failed_until(dist, _z(self.after, between), _z(self.until, between)) @ (
+                self.between_weight
+            )
+        return np.asarray(total)
 
-        z = (self.failed - mu) / sigma
-        add(z, self.failed_weight, dist.slope(z), dist.bend(z))
-        gradient[1] -= self.failed_weight.sum()
-        z = (self.survived - mu) / sigma
+    def slopes(
+        self, dist: LogLife, failed: Spot, survived: Spot, before: Spot, between: Spot
+    ) -> tuple[Slopes, Slopes, Slopes, Slopes]:
+        """Derivatives of every term, kind by kind (-ln sigma of the exact failures included)."""
+        z = _z(self.failed, failed)
+        exact = _slopes(z, failed[1], self.failed_weight, dist.slope(z), dist.bend(z))
+        exact = exact._replace(spread=exact.spread - self.failed_weight)
+        z = _z(self.survived, survived)
         hazard = np.exp(dist.log_hazard(z))
-        add(z, self.survived_weight, -hazard, -hazard * dist.hazard_slope(z))
-        z = (self.before - mu) / sigma
+        good = _slopes(z, survived[1], self.survived_weight, -hazard, -hazard * dist.hazard_slope(z))
+        z = _z(self.before, before)
         ratio = np.exp(dist.log_pdf(z) - dist.log_cdf(z))
-        add(z, self.before_weight, ratio, ratio * (dist.slope(z) - ratio))
-        a, b = (self.after - mu) / sigma, (self.until - mu) / sigma
+        early = _slopes(z, before[1], self.before_weight, ratio, ratio * (dist.slope(z) - ratio))
+        a, b, sigma = _z(self.after, between), _z(self.until, between), between[1]
         # odds that a life good at the first outlives the second, times the hazards
         ln_odds = dist.log_sf(b) - dist.log_sf(a) - _log_failed_until(dist, a, b)
         at_a, at_b = np.exp(dist.log_hazard(a) + ln_odds), np.exp(dist.log_hazard(b) + ln_odds)
         hazard = np.exp(dist.log_hazard(a))
-        add(a, self.between_weight, -at_a, -at_a * (dist.hazard_slope(a) + hazard + at_a))
-        add(b, self.between_weight, at_b, at_b * (dist.slope(b) - at_b))
+        from_a = _slopes(a, sigma, self.between_weight, -at_a, -at_a * (dist.hazard_slope(a) + hazard + at_a))
+        from_b = _slopes(b, sigma, self.between_weight, at_b, at_b * (dist.slope(b) - at_b))
         both = self.between_weight * (hazard + at_a) * at_b
-        cross = (a + b) @ both / sigma
-        hessian += [[2 * both.sum() / sigma**2, cross], [cross, 2 * (a * b) @ both]]
-        return Derivatives(value, gradient, hessian)
+        mixed = Slopes(0.0 * both, 0.0 * both, 2 * both / sigma**2, (a + b) * both / sigma, 2 * a * b * both)
+        found = Slopes(*(x + y + w for x, y, w in zip(from_a, from_b, mixed, strict=True)))
+        return exact, good, early, found
+
+
+@dataclass(frozen=True, slots=True)
+class GroupedTerms:
+    """`Terms` of lives in groups, each with its own mu and sigma: distances are added up within a group only.
+
+    ``failed`` … ``between`` are the groups of the terms of each kind.
+    """
+
+    terms: Terms
+    failed: Groups
+    survived: Groups
+    before: Groups
+    between: Groups
+    groups: int
+
+    @classmethod
+    def of(cls, lives: Lives, group: Groups, groups: int) -> GroupedTerms:
+        """``group`` (n,): the group of each row, from 0 to ``groups`` - 1."""
+        entry, lower, upper, count = log_km(lives.entry), log_km(lives.lower), log_km(lives.upper), lives.count
+        left, between = lives.between & (lives.lower == 0), lives.between & (lives.lower > 0)
+        width = np.full(len(lives), np.inf)
+        width[between] = np.log1p((lives.upper - lives.lower)[between] / lives.lower[between])
+        narrow = width < NARROW
+        dense = lives.exact | narrow
+        between &= ~narrow
+        good, late = (lives.right & (lives.lower > 0)) | between, lives.entry > 0
+        constant = float(count[narrow] @ np.log(width[narrow]) - count[lives.exact] @ lower[lives.exact])
+        middle = lower[dense] + 0.5 * np.where(narrow, width, 0.0)[dense]
+        failed = _added_up(middle, count[dense], group[dense], groups)
+        survived = _added_up(
+            np.concatenate([lower[good], entry[late]]),
+            np.concatenate([count[good], -count[late]]),
+            np.concatenate([group[good], group[late]]),
+            groups,
+        )
+        before = _added_up(upper[left], count[left], group[left], groups)
+        terms = Terms(*failed[:2], *survived[:2], *before[:2], lower[between], upper[between], count[between], constant)
+        return cls(terms, failed[2], survived[2], before[2], group[between], groups)
+
+    def log_likelihood(self, dist: LogLife, mu: Array, sigma: Array) -> float:
+        """At the ``mu`` and ``sigma`` of each group, shapes (groups,)."""
+        value = float(self.terms.value(dist, *self._spots(mu, sigma)))
+        return value - float(np.log(sigma)[self.failed] @ self.terms.failed_weight)
+
+    def slopes(self, dist: LogLife, mu: Array, sigma: Array) -> Slopes:
+        """Derivatives in the mu and ln sigma of each group, shapes (groups,)."""
+        parts = self.terms.slopes(dist, *self._spots(mu, sigma))
+        places = self.failed, self.survived, self.before, self.between
+
+        def added_up(each: int) -> Array:
+            sums = [np.bincount(at, part[each], self.groups) for at, part in zip(places, parts, strict=True) if at.size]
+            return np.asarray(sum(sums, start=np.zeros(self.groups)))
+
+        return Slopes(*(added_up(each) for each in range(len(Slopes._fields))))
+
+    def _spots(self, mu: Array, sigma: Array) -> tuple[Spot, Spot, Spot, Spot]:
+        failed, survived, before, between = (
+            (mu[at], sigma[at]) for at in (self.failed, self.survived, self.before, self.between)
+        )
+        return failed, survived, before, between
 
 
 def log_likelihood(dist: LogLife, mu: float, sigma: float, lives: Lives) -> float:
@@ -272,11 +334,29 @@ def _log_failed_until(dist: LogLife, a: Array, b: Array) -> Array:
     return np.asarray(value)
 
 
-def _added_up(ln_km: Array, weight: Array) -> tuple[Array, Array]:
-    """Distinct values with the sum of their weights; those that cancel are gone."""
+def _z(ln_km: Array, spot: Spot) -> Array:
+    return np.asarray((ln_km - spot[0]) / spot[1])
+
+
+def _slopes(z: Array, sigma: Numbers, weight: Array, first: Array, second: Array) -> Slopes:
+    """Of terms g(z) by their derivatives in z: dz/dmu = -1/sigma, dz/dln sigma = -z."""
+    first, second = weight * first, weight * second
+    return Slopes(
+        -first / sigma, -z * first, second / sigma**2, (first + z * second) / sigma, z * first + z * z * second
+    )
+
+
+def _added_up(ln_km: Array, weight: Array, group: Groups, groups: int) -> tuple[Array, Array, Groups]:
+    """Distinct values within each group, with the sum of their weights and the group; those that cancel are gone."""
     distinct, place = np.unique(ln_km, return_inverse=True)
+    if groups > 1:
+        pairs, place = np.unique(group * np.int64(distinct.size) + place, return_inverse=True)
+        group, distinct = pairs // distinct.size, distinct[pairs % distinct.size]
+    else:
+        group = np.zeros(distinct.size, dtype=np.int64)
     weights = np.bincount(place, weights=weight, minlength=distinct.size).astype(np.float64)
-    return distinct[weights != 0], weights[weights != 0]
+    kept = weights != 0
+    return distinct[kept], weights[kept], group[kept]
 
 
 def _condensed(ln_km: Array, weight: Array, width: float) -> tuple[Array, Array]:

@@ -1,4 +1,4 @@
-"""Damped Newton ascent in two coordinates, shared by the fit, its profiles and the posterior's mode."""
+"""Damped Newton ascent in a few coordinates, shared by the fit, its profiles and the posterior's mode."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from wearlore.life.likelihood import Derivatives
 from wearlore.lives import Array
 
 Objective = Callable[[Array], Derivatives]
-LONGEST_STEP = 1.0  # both coordinates are logarithms or of their size
+LONGEST_STEP = 1.0  # all coordinates are logarithms or of their size
 ENOUGH = 1e-12  # Newton decrement (twice the log-likelihood still to gain) at which one last full step is taken
 STEPS = 200
 
@@ -26,16 +26,20 @@ class Maximum:
     at_edge: bool
 
 
-def maximise(objective: Objective, start: Array, low: Array, high: Array, free: tuple[int, ...] = (0, 1)) -> Maximum:
-    """The maximum over the ``free`` coordinates within the box; raises FitError when it is not found. Shapes (2,).
+def maximise(
+    objective: Objective, start: Array, low: Array, high: Array, free: tuple[int, ...] | None = None
+) -> Maximum:
+    """The maximum over the ``free`` coordinates (None: all) within the box, shapes (p,).
+
+    Raises FitError when it is not found.
 
     Where the Hessian is not negative definite its eigenvalues are taken by absolute value (Nocedal & Wright 2006,
     section 3.4), so each step goes uphill.
     """
-    index = list(free)
+    index = list(range(start.size) if free is None else free)
     point, at = np.clip(start, low, high), objective(np.clip(start, low, high))
     for _ in range(STEPS if index else 0):
-        step = np.zeros(2)
+        step = np.zeros(start.size)
         values, vectors = np.linalg.eigh(-at.hessian[np.ix_(index, index)])
         steepness = np.maximum(np.abs(values), 1e-10 * max(1.0, float(np.abs(values).max())))
         step[index] = vectors @ ((vectors.T @ at.gradient[index]) / steepness)

@@ -183,6 +183,23 @@ class Mode(Entry):
         return (not self.variants or variant in self.variants) and (not self.revisions or revision in self.revisions)
 
 
+class ChainStage(Entry):
+    """A chain drive on the way from crank to cam."""
+
+    links: Annotated[float, Field(gt=0, le=1000)] = Field(
+        description="links of the taut strand between the sprockets, its way along the guide counted"
+    )
+    teeth: Annotated[int, Field(ge=6, le=300)] = Field(description="teeth of the driven sprocket")
+    turns: Factor = Field(1.0, description="turns of the driven sprocket in one turn of the cam")
+
+
+class Chain(Entry):
+    """The timing chain whose elongation a reading in degrees shows."""
+
+    stages: Annotated[tuple[ChainStage, ...], Field(min_length=1)]
+    measured: Literal["cam", "crank"] = Field("cam", description="whose degrees the reading counts")
+
+
 class Observation(Entry):
     """What can be seen, heard, read or measured."""
 
@@ -197,6 +214,13 @@ class Observation(Entry):
     leak: Annotated[float, Field(ge=0, lt=1)] = Field(
         0.01, description="chance of seeing it with none of its modes present"
     )
+    chain: Chain | None = Field(None, description="for a reading of how far the cam lags: the chain that elongates")
+
+    @model_validator(mode="after")
+    def _chain_is_read(self) -> Observation:
+        if self.chain and self.kind != "reading":
+            raise ValueError(f"only an observation of kind 'reading' has a chain, not one of kind '{self.kind}'")
+        return self
 
 
 class Accuracy(Entry):

@@ -102,6 +102,11 @@ class Access:
         wanted = self.book.tools[tool]
         return 0.0 if wanted.owned else wanted.hire or 0.0
 
+    def hires(self, ids: Iterable[str]) -> dict[str, float]:
+        """Tools to hire for the union reached from ``ids``, each once, with their charges."""
+        charges = {tool: self.hire(tool) for tool in sorted(self.tools(ids))}
+        return {tool: charge for tool, charge in charges.items() if charge}
+
     def spoiled(self, ids: Iterable[str]) -> dict[str, float]:
         """Parts (id -> quantity) that the union reached from ``ids`` spoils, one-time-use fasteners included."""
         parts: dict[str, float] = {}
@@ -128,6 +133,12 @@ class Access:
     def price(self, part: str, grade: Grade = "original") -> float:
         """Price of one ``part`` for this engine. Raises NameNotKnown, or ScopeError when no offer fits."""
         return self.offer(part, grade).price
+
+    def parts_price(self, parts: Mapping[str, float], offers: Mapping[str, Offer]) -> float:
+        """Price of ``parts`` (id -> quantity), of ``offers`` where these have them, else original."""
+        return sum(
+            quantity * (offers[part].price if part in offers else self.price(part)) for part, quantity in parts.items()
+        )
 
     def offer(self, part: str, grade: Grade = "original") -> Offer:
         """The offer to buy of ``part`` for this engine. Raises NameNotKnown, or ScopeError when no offer fits."""

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import log1p
 
 import numpy as np
 
 from wearlore.access import Access
-from wearlore.book.model import Book, Grade, Offer, Remedy
+from wearlore.book.model import Book
 from wearlore.errors import NameNotKnown, ScopeError
 from wearlore.lives import Array
 from wearlore.renewal import Cure, Draws, Effect, Models, ModeRisk, Span, UnitWorth
 from wearlore.scope.model import Candidate, Fault, Option, Problem, Step, Terms
 from wearlore.vehicle import FittedUnit, ModeState, Vehicle
+from wearlore.ways import Way, Ways
 
 VISIT = "(visit)"  # the step that every option needs: coming in at all
 STEPS = 100  # of the horizon in the renewal equation: W moves by under 1e-4 when doubled
@@ -33,19 +33,6 @@ def problem(book: Book, vehicle: Vehicle, models: Models, terms: Terms, *, rng: 
     return Builder(book, vehicle, models, terms, rng).problem()
 
 
-@dataclass(frozen=True, slots=True)
-class Way:
-    """A remedy with parts of one source grade, as it can be done to a unit: before it becomes an option."""
-
-    remedy: str
-    effect: Effect
-    grade: Grade | None  # of the main part; None when the remedy has none
-    operations: frozenset[str]  # closed under access
-    parts: dict[str, float]
-    offers: dict[str, Offer]
-    tools: frozenset[str]
-
-
 class Builder:
     """What the book makes of one vehicle under the terms; lives as long as one problem is built."""
 
@@ -54,8 +41,8 @@ class Builder:
         self.draws = {mode: Draws.of(DRAWS, rng=rng) for mode in book.modes}
         self.access = Access.of(book, vehicle.variant, vehicle.built, terms.missing_tools)
         self._check_names()
-        self.ways = {unit.name: tuple(self._ways(unit)) for unit in vehicle.units}
-        self.shared = self._shared_operations()
+        self._all = Ways(self.access, vehicle.units)
+        self.ways, self.shared = self._all.of_unit, self._all.shared
         self.span = Span(terms.horizon, log1p(terms.discount) / terms.per_year, STEPS)
         self.speeds = self._speeds()
 
@@ -70,132 +57,17 @@ class Builder:
             if fault.mode not in modes:
                 raise NameNotKnown(f"failure mode of {unit.component}", fault.mode, modes)
 
-    # ways: remedy x source grade
-
-    def _ways(self, unit: FittedUnit) -> Iterator[Way]:
-        for id_, remedy in self.book.remedies.items():
-            if remedy.component != unit.component or not self._is_for_variant(id_):
-                continue
-            for grade, main in self._grades(remedy, unit.position):
-                if (way := self._way(unit, id_, remedy, grade, main)) is not None:
-                    yield way
-
-    def _grades(self, remedy: Remedy, position: str) -> list[tuple[Grade | None, dict[str, Offer]]]:
-        """The source grades in which the remedy's main part can be had: the piece of the component that ages.
-
-        It is listed by the remedy, or spoiled on the way to it.
-        """
-        for part in (*remedy.parts, *self.access.spoiled(self.access.of_remedy(remedy, position))):
-            if self.book.parts[part].component == remedy.component:
-                offers = (
-                    self.book.parts[part].offer_for(grade, self.vehicle.variant, self.vehicle.built)
-                    for grade in dict.fromkeys(offer.grade for offer in self.book.parts[part].offers)
-                )
-                found = {offer.grade: offer for offer in offers if offer is not None}
-                return [(grade, {part: offer}) for grade, offer in found.items()]
-        return [(None, {})]
-
-    def _way(
-        self, unit: FittedUnit, id_: str, remedy: Remedy, grade: Grade | None, main: dict[str, Offer]
-    ) -> Way | None:
-        """None when a part of it cannot be had for this engine."""
-        elsewhere = {companion for companion, _ in self.companions_of(id_, unit)}
-        extra = [self.book.remedies[c] for c in remedy.companions if c not in elsewhere and self._is_for_variant(c)]
-        operations = self.access.reach([o for r in (remedy, *extra) for o in self.access.of_remedy(r, unit.position)])
-        parts: dict[str, float] = {}
-        for part, quantity in (item for r in (remedy, *extra) for item in r.parts.items()):
-            parts[part] = parts.get(part, 0.0) + quantity
-        parts |= {part: self._spoiled_here(part, unit, operations) for part in main if part not in parts}
-        offers = dict(main)
-        for part in parts.keys() - main.keys():
-            offer = self.book.parts[part].offer_for(grade or "original", self.vehicle.variant, self.vehicle.built)
-            if offer is None:
-                return None
-            offers[part] = offer
-        revision = unit.revision if grade is None else next(iter(main.values())).revision or self._newest(unit)
-        effect = Effect(frozenset(remedy.cures), revision, grade or unit.grade, remedy.restores, remedy.lowers)
-        return Way(id_, effect, grade, operations, parts, offers, self.access.missing(operations))
-
-    def _spoiled_here(self, part: str, unit: FittedUnit, operations: frozenset[str]) -> float:
-        """Of the pieces that ``operations`` spoil those of ``unit``: away from a position they fall to every unit."""
-        units = sum(other.component == unit.component for other in self.vehicle.units)
-        spoiled = {o: self.access.spoiled_by(o).get(part, 0.0) for o in sorted(operations)}
-        return sum(quantity / (1 if "@" in o else units) for o, quantity in spoiled.items())
-
-    def _newest(self, unit: FittedUnit) -> str:
-        """The design level that no other supersedes, the latest of several; the unit's own when it has but one."""
-        revisions = self.book.components[unit.component].revisions
-        gone = {revision.supersedes for revision in revisions.values()}
-        current = [name for name in revisions if name not in gone]
-        return max(current, key=lambda name: str(revisions[name].from_date or ""), default=unit.revision)
-
-    def _is_for_variant(self, remedy: str) -> bool:
-        variants = self.book.remedies[remedy].variants
-        return not variants or self.vehicle.variant in variants
-
-    def companions_of(self, remedy: str, unit: FittedUnit) -> list[tuple[str, FittedUnit]]:
-        """Remedies of other units that go with ``remedy`` on ``unit``: at the same position where there is one, else at
-        all. What has no unit of its own here is part of the remedy itself."""
-        found = []
-        for id_ in self.book.remedies[remedy].companions:
-            component = self.book.remedies[id_].component
-            if self._is_for_variant(id_) and component != unit.component:
-                units = [other for other in self.vehicle.units if other.component == component]
-                here = [other for other in units if other.position and other.position == unit.position]
-                found += [(id_, other) for other in here or units]
-        return found
-
-    def _shared_operations(self) -> frozenset[str]:
-        users: dict[str, set[str]] = {}
-        for unit in self.vehicle.units:
-            for way in self.ways[unit.name]:
-                for operation in way.operations:
-                    users.setdefault(operation, set()).add(unit.component)
-        return frozenset(operation for operation, components in users.items() if len(components) > 1)
-
     # money
 
-    def _hire(self, operations: frozenset[str]) -> dict[str, float]:
-        """Tools to hire for ``operations``, each once."""
-        charges = {tool: self.access.hire(tool) for tool in sorted(self.access.tools(operations))}
-        return {tool: charge for tool, charge in charges.items() if charge}
-
-    def _parts_price(self, parts: dict[str, float], offers: dict[str, Offer]) -> float:
-        return sum(
-            quantity * (offers[part].price if part in offers else self.access.price(part))
-            for part, quantity in parts.items()
-        )
+    def companions_of(self, remedy: str, unit: FittedUnit) -> list[tuple[str, FittedUnit]]:
+        """As `Ways.companions_of`."""
+        return self._all.companions_of(remedy, unit)
 
     def _later_visit(self, unit: FittedUnit, way: Way) -> float:
         """Money of a later visit made for this alone: of its set-up only the share that other work will not carry."""
-        companions = self._all_companions(unit, way)
-        operations = way.operations.union(*(other.operations for other in companions))
-        parts, offers = dict(way.parts), dict(way.offers)
-        for other in companions:
-            offers |= other.offers
-            for part, quantity in other.parts.items():
-                parts[part] = parts.get(part, 0.0) + quantity
-        for part, quantity in self.access.spoiled(operations).items():
-            parts[part] = max(parts.get(part, 0.0), quantity)
-        hours = {o: self.access.operations[o].total_hours for o in operations}
-        setup = self.terms.visit_fixed + self.terms.labour_rate * sum(hours[o] for o in operations & self.shared)
-        own = self.terms.labour_rate * sum(hours[o] for o in operations - self.shared)
-        consumed = sum(self.access.consumed_by(o) for o in operations)
-        hire = sum(self._hire(operations).values())
-        return (1 - self.terms.setup_share) * setup + own + consumed + hire + self._parts_price(parts, offers)
-
-    def _all_companions(self, unit: FittedUnit, way: Way) -> list[Way]:
-        """What goes with ``way`` and in turn with that, in parts of the same grade where they are to be had."""
-        found: dict[tuple[str, str], Way] = {}
-        todo = self.companions_of(way.remedy, unit)
-        while todo:
-            id_, beside = todo.pop()
-            able = [other for other in self.ways[beside.name] if other.remedy == id_]
-            if able and (id_, beside.name) not in found:
-                best = min(able, key=lambda other: (other.grade != way.grade, other.grade != "original"))
-                found[id_, beside.name] = best
-                todo += self.companions_of(id_, beside)
-        return list(found.values())
+        visit, rate = self._all.visit(unit, way), self.terms.labour_rate
+        setup = self.terms.visit_fixed + rate * visit.shared_hours
+        return (1 - self.terms.setup_share) * setup + rate * visit.own_hours + visit.materials
 
     # worth
 
@@ -322,8 +194,8 @@ class Builder:
             way.remedy,
             way.effect.grade,
             way.effect.revision,
-            self._parts_price(parts, way.offers),
-            way.operations | {_tool(tool) for tool in self._hire(way.operations)} | {VISIT},
+            self.access.parts_price(parts, way.offers),
+            way.operations | {_tool(tool) for tool in self.access.hires(way.operations)} | {VISIT},
             np.zeros(0),
             way.effect.cures if way.effect.lowers is None else frozenset(),
             refused=self._refused(unit, way.remedy),
@@ -384,9 +256,9 @@ class Builder:
         steps = {VISIT: Step(VISIT, 0.0, self.terms.visit_fixed)}
         for id_ in operations:
             spoiled = {part: q for part, q in self.access.spoiled_by(id_).items() if part not in free}
-            money = self.access.consumed_by(id_) + self._parts_price(spoiled, {})
+            money = self.access.consumed_by(id_) + self.access.parts_price(spoiled, {})
             steps[id_] = Step(id_, self.access.operations[id_].total_hours, money)
-        for tool, charge in self._hire(frozenset(operations)).items():
+        for tool, charge in self.access.hires(frozenset(operations)).items():
             steps[_tool(tool)] = Step(_tool(tool), 0.0, charge)
         return steps
 

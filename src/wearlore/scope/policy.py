@@ -9,10 +9,11 @@ import numpy as np
 from wearlore.book.model import Book
 from wearlore.renewal import Models
 from wearlore.renewal.upkeep import Mask, Moment, Policy, Renewable, Savings, Upkeep, savings
-from wearlore.scope.build import VISIT, Builder, Way
+from wearlore.scope.build import VISIT, Builder
 from wearlore.scope.model import Terms
 from wearlore.scope.program import closure
 from wearlore.vehicle import FittedUnit, Vehicle
+from wearlore.ways import Way
 
 
 def upkeep(book: Book, vehicle: Vehicle, models: Models, terms: Terms, *, rng: np.random.Generator) -> Upkeep:

@@ -264,7 +264,8 @@ def solve(lives: Lives, group: Groups, x: Array, w: Array, dist: LogLife) -> Sol
     information = -best.at.hessian
     if best.at_edge or np.linalg.eigvalsh(information).min() < VAGUE:
         raise vague
-    return Solution(lives, group, x, w, problem, basis, best.point, np.linalg.inv(information), best.at.value, escape)
+    covariance = np.linalg.inv(information).astype(np.float64)
+    return Solution(lives, group, x, w, problem, basis, best.point, covariance, best.at.value, escape)
 
 
 def _problem(lives: Lives, group: Groups, x: Array, w: Array, dist: LogLife) -> Problem:

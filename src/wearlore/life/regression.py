@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import exp, inf, isinf, sqrt
-from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
@@ -152,8 +151,8 @@ def regress(lives: Lives, covariates: Sequence[Covariate], dist: LogLife) -> Reg
         log_likelihood=found.log_likelihood,
         null_log_likelihood=null.log_likelihood,
         test=_gain(found, null, size - 1),
-        tests=MappingProxyType(tests),
-        common_sigma=MappingProxyType(_common_sigma(lives, design, dist)),
+        tests=tests,
+        common_sigma=_common_sigma(lives, design, dist),
         ratios=_ratios(lives, design, found, references),
         aicc=aic + 2 * parameters * (parameters + 1) / spare if spare > 0 else inf,
         failures=lives.failures,

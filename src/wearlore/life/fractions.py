@@ -1,7 +1,7 @@
 """Lives of which a share is faulty as fitted and fails early, and of which a share never fails: fit, intervals, draws.
 
 The model stands in `wearlore.life.mixture`, how its maxima are found and what counts as one in
-`wearlore.life.mixture_fit`; whether the records ask for either share is the question of `wearlore.life.fractions_study`.
+`wearlore.life.mixture_fit`; whether the records ask for either share, `wearlore.life.fractions_study` says.
 """
 
 from __future__ import annotations
@@ -42,9 +42,9 @@ class Draws:
 class FractionFit:
     """F(t) = p0 G(t) + (1 - p0) can_fail F0(t) by maximum likelihood; G is uniform on (0, ``early``] km.
 
-    ``mu`` (ln km) and ``sigma`` are of F0, the life of units that are not faulty and can fail. ``covariance``, (4, 4), is
-    of (mu, ln sigma, logit p0, logit can_fail), from the observed information; 0 for what is fixed and for a share that
-    came out on its boundary. ``furthest`` is the longest distance (km) any life was seen at.
+    ``mu`` (ln km) and ``sigma`` are of F0, the life of units that are not faulty and can fail. ``covariance``, (4, 4),
+    is of (mu, ln sigma, logit p0, logit can_fail), from the observed information; 0 for what is fixed and for a share
+    that came out on its boundary. ``furthest`` is the longest distance (km) any life was seen at.
     """
 
     dist: LogLife
@@ -162,7 +162,7 @@ def fractions(lives: Lives, dist: LogLife, kind: Kind, *, early: float = EARLY) 
     """The likeliest life of a ``kind``: "plain" (p0 = 0, can_fail = 1), "early" (can_fail = 1), "survivors" (p0 = 0)
     or "both".
 
-    Beyond 20,000 rows, distances are grouped to 0.4 % of themselves. Raises FitError when nothing failed, or when the
+    Beyond 5,000 rows, distances are grouped to 0.4 % of themselves. Raises FitError when nothing failed, or when the
     likelihood has no maximum; ValueError if ``early`` is not a distance above 0 km.
     """
     return Search(lives, dist, early).fitted(kind)

@@ -2,8 +2,8 @@
 
 A share p0 of units is faulty and fails early, at a distance uniform on (0, early]; of the others a share q can fail of
 this mode, with a log-location-scale life F0, and the rest never does:
-F(t) = p0 G(t) + (1 - p0) q F0(t), G(t) = min(t / early, 1). With q = 1 and early -> 0 this is the zero-inflated model, with
-p0 = 0 the limited-failure-population model (Meeker 1987, Technometrics 29; Meeker & Escobar 1998, chapter 11).
+F(t) = p0 G(t) + (1 - p0) q F0(t), G(t) = min(t / early, 1). With q = 1 and early -> 0 this is the zero-inflated model,
+with p0 = 0 the limited-failure-population model (Meeker 1987, Technometrics 29; Meeker & Escobar 1998, chapter 11).
 
 The chance of every row is then a sum of three parts, p0 A + (1 - p0) q B + (1 - p0) (1 - q) C, where A is known, B is
 that of F0, and C is 1 for a survival and 0 for a failure. It is kept as the ln of each part (log-sum-exp).
@@ -21,14 +21,14 @@ from scipy.special import expit, log_expit
 from wearlore.life.likelihood import NARROW, Derivatives, LogLife, log_km
 from wearlore.lives import Array, Lives
 
-MANY = 20_000  # rows beyond which distances are grouped ...
+MANY = 5_000  # rows beyond which distances are grouped ...
 GROUP = 1 / 256  # ... to cells of this width in ln km: sigma moves by under 1e-5 of itself where it is 0.3 or more
 NEVER_FAILED = -1e4  # z that stands for a distance of 0 km: the chance of a failure before is 0
 
 
 @dataclass(frozen=True, slots=True)
 class Parts:
-    """Rows of one kind: distances ln km, ``early`` the ln of part A (-inf: impossible for a faulty piece), ``weight``."""
+    """Rows of one kind: distances ln km, ``early`` the ln of part A (-inf: impossible for a faulty piece)."""
 
     at: Array
     until: Array  # second distance; of an exact failure the ln of the width it is known to (0: a density)

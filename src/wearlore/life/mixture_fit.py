@@ -11,11 +11,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
-from math import exp, inf, isfinite, log, sqrt
+from math import exp, inf, isfinite, isnan, log, nan, sqrt
 from typing import Literal
 
 import numpy as np
-from scipy.optimize import brentq, minimize
+from scipy.optimize import brentq
 from scipy.special import expit, logit
 from scipy.stats import chi2
 
@@ -34,9 +34,9 @@ WITHIN: dict[Kind, tuple[Kind, ...]] = {
 }
 FLAT = 25.0  # a share this far out on the logit scale (1e-11) is 0 or 1
 EDGE = 20.0  # ... where the slope at the boundary is taken
-SETTLED = 1e-6  # gradient at which the search hands over to Newton's last steps
-CERTAIN = 1e-8  # Newton decrement (twice the log-likelihood still to gain) of a maximum
-IMPOSSIBLE = 1e15  # stands for a log-likelihood of minus this or less, and for all outside the box
+CERTAIN = 1e-8  # Newton decrement (twice the log-likelihood still to gain) of a maximum ...
+ENOUGH = 1e-14  # ... and at which a step gains nothing more
+LONGEST_STEP, SHORTEST, STEPS = 1.0, 1e-10, 200
 CELLS = {0: 1, 1: 40, 2: 16}  # of the grid on every free share, by how many there are
 
 Objective = Callable[[Array], Derivatives]
@@ -73,15 +73,37 @@ class Problem:
         return edge if self._leads_nowhere(edge.point, kind) else None
 
     def derivatives(self, point: Array) -> Derivatives:
-        inside = abs(point[0] - self._far) < REACH and LOG_SPREAD[0] < point[1] < LOG_SPREAD[1]
-        at = self._rows.derivatives(self.dist, point) if inside else None
-        if at is None or not at.value > -IMPOSSIBLE:
-            return Derivatives(-IMPOSSIBLE, np.zeros(4), -np.eye(4))
-        return at
+        return self._rows.derivatives(self.dist, point)
 
     def ascend(self, start: Array, free: tuple[int, ...], objective: Objective | None = None) -> Top:
-        """Uphill in the ``free`` coordinates: a trust region with the Hessian, then Newton's last steps."""
-        return _Climb(objective or self.derivatives, start, list(free)).top()
+        """Uphill in the ``free`` coordinates by damped Newton, as `newton.maximise`; a way that leads out of the box,
+        or along a share towards 0 or 1 without end, ends there as no maximum.
+        """
+        function, index = objective or self.derivatives, list(free)
+        low, high = self._box
+        point = np.clip(start, low, high)
+        point[[i for i in range(4) if i not in free]] = start[[i for i in range(4) if i not in free]]
+        at, gain, firm = function(point), 0.0, True
+        for _ in range(STEPS if index else 0):
+            values, vectors = np.linalg.eigh(-at.hessian[np.ix_(index, index)])
+            size = np.abs(values)
+            step = vectors @ ((vectors.T @ at.gradient[index]) / np.maximum(size, 1e-10 * max(1.0, float(size.max()))))
+            gain, firm = float(at.gradient[index] @ step), bool(values.min() >= VAGUE)
+            if gain < ENOUGH or (gain < CERTAIN and not firm):
+                break
+            step /= max(1.0, float(np.abs(step).max()) / LONGEST_STEP)
+            trial, length = point.copy(), 1.0
+            while length > SHORTEST:
+                trial[index] = np.clip(point[index] + length * step, low[index], high[index])
+                there = function(trial)
+                if there.value >= at.value + 1e-4 * length * min(gain, 1.0) or (firm and gain < CERTAIN):
+                    break
+                length /= 2
+            if length <= SHORTEST or (trial == point).all():
+                break
+            point, at = trial, there
+        edge = ((point <= low) | (point >= high))[index].any()
+        return Top(point, at, firm and gain < CERTAIN and not edge)
 
     def life_given(self, shares: Array, near: Array) -> Top:
         """The likeliest (mu, ln sigma), sought from ``near``, for given ``shares`` (logits, (2,))."""
@@ -107,8 +129,12 @@ class Problem:
         return Rows.of(self.lives, self.early)
 
     @cached_property
-    def _far(self) -> float:
-        return log(furthest(self.lives))
+    def _box(self) -> tuple[Array, Array]:
+        middle = log(furthest(self.lives))
+        return (
+            np.array([middle - REACH, LOG_SPREAD[0], -2 * FLAT, -2 * FLAT]),
+            np.array([middle + REACH, LOG_SPREAD[1], 2 * FLAT, 2 * FLAT]),
+        )
 
     def _starts(self, kind: Kind) -> Iterator[Array]:
         """Some shares, each with the likeliest F0 for it.
@@ -144,53 +170,6 @@ class Problem:
         return True
 
 
-class _Climb:
-    """One ascent; remembers the last point, of which value, gradient and Hessian are asked one after another."""
-
-    def __init__(self, objective: Objective, start: Array, index: list[int]) -> None:
-        self._objective, self._start, self._index = objective, start, index
-        self._values = start[index]
-        self._at = self._objective(start)
-
-    def top(self) -> Top:
-        values, gain, firm = self._near_the_top(), 0.0, True
-        for _ in range(4):
-            at = self._derivatives(values)
-            information, gradient = -at.hessian[np.ix_(self._index, self._index)], at.gradient[self._index]
-            firm = not self._index or float(np.linalg.eigvalsh(information).min()) >= VAGUE
-            if not firm:
-                break
-            step = np.linalg.solve(information, gradient)
-            gain = float(gradient @ step)
-            if not 1e-4 * CERTAIN < gain < 1:
-                break
-            values = values + step
-        return Top(self._point(values), at, firm and gain < CERTAIN and at.value > -IMPOSSIBLE)
-
-    def _near_the_top(self) -> Array:
-        if not self._index:
-            return self._start[:0]
-        found = minimize(
-            lambda x: -self._derivatives(x).value,
-            self._start[self._index],
-            method="trust-exact",
-            jac=lambda x: -self._derivatives(x).gradient[self._index],
-            hess=lambda x: -self._derivatives(x).hessian[np.ix_(self._index, self._index)],
-            options={"gtol": SETTLED, "max_trust_radius": 8.0, "maxiter": 200},
-        )
-        return np.asarray(found.x)
-
-    def _point(self, values: Array) -> Array:
-        point = self._start.copy()
-        point[self._index] = values
-        return point
-
-    def _derivatives(self, values: Array) -> Derivatives:
-        if (values != self._values).any():
-            self._values, self._at = values.copy(), self._objective(self._point(values))
-        return self._at
-
-
 @dataclass(frozen=True, slots=True)
 class Profile:
     """The profile likelihood of one coordinate of (mu + z sigma, ln sigma, logit p0, logit q), from a maximum on."""
@@ -216,15 +195,18 @@ class Profile:
         limit, here = self._limits()[side > 0], float(start[self.index])
         if not isfinite(self.best[self.index]) and side * self.best[self.index] > 0:
             return side * inf  # the maximum stands on this very boundary
-        held: list[Array] = [start]
+        free = tuple(i for i in self.problem.free(self.kind) if i != self.index)
+        known: dict[float, tuple[Array, float]] = {here: (start, nan)}  # each from the nearest known before
 
         def excess(c: float) -> float:
-            near = self.problem.kept_inside(held[0], self.kind)
-            near[self.index] = c
-            free = tuple(i for i in self.problem.free(self.kind) if i != self.index)
-            found = self.problem.ascend(near, free, self._objective)
-            held[0] = found.point
-            return sqrt(max(0.0, 2 * (top - found.at.value))) - target
+            value = known.get(c, (start, nan))[1]
+            if isnan(value):
+                near = self.problem.kept_inside(known[min(known, key=lambda other: abs(other - c))][0], self.kind)
+                near[self.index] = c
+                found = self.problem.ascend(near, free, self._objective)
+                value = sqrt(max(0.0, 2 * (top - found.at.value))) - target
+                known[c] = found.point, value
+            return value
 
         curvature = -self._objective(start).hessian[self.index, self.index]
         step = min(target / sqrt(curvature), 1.0) if curvature > 0 else 1.0
@@ -248,7 +230,7 @@ class Profile:
         return value - OPEN, value + OPEN
 
     def _to_profile(self, point: Array) -> Array:
-        return point + np.array([self.z * exp(point[1]), 0.0, 0.0, 0.0])
+        return np.array([point[0] + self.z * exp(point[1]), *point[1:]])
 
     def _objective(self, place: Array) -> Derivatives:
         """The likelihood in the profile's coordinates: mu = place[0] - z sigma."""
@@ -275,8 +257,8 @@ class Cell:
 def cells(problem: Problem, best: Array, shares: tuple[tuple[float, float], tuple[float, float]]) -> list[Cell]:
     """A grid over the shares p0 and q from low to high (equal ends: fixed), by Laplace's method at each cell's middle.
 
-    The weight is profile likelihood over the root of the information on (mu, ln sigma) (Tierney & Kadane 1986, JASA 81),
-    times the cell's area: a flat prior on the shares. Cells without a likeliest life have none.
+    The weight is profile likelihood over the root of the information on (mu, ln sigma) (Tierney & Kadane 1986, JASA
+    81), under a flat prior on the shares. Cells without a likeliest life have none.
     """
     number = CELLS[sum(low < high for low, high in shares)]
     edges = [np.linspace(low, high, (number if low < high else 1) + 1) for low, high in shares]

@@ -8,11 +8,12 @@ from math import exp, sqrt
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.stats import norm
 
 from wearlore.errors import FitError
 from wearlore.estimate import Estimate
-from wearlore.life.regression import Covariate, Design, Factor
+from wearlore.life.covariates import Covariate, Design, Factor
 from wearlore.lives import Array, Lives
 
 Ties = Literal["efron", "breslow"]
@@ -85,9 +86,9 @@ class _Partial:
 
     x: Array
     count: Array
-    enters: Array
-    leaves: Array
-    exact: Array
+    enters: NDArray[np.intp]
+    leaves: NDArray[np.intp]
+    exact: NDArray[np.bool_]
     failed: Array
     efron: bool
 
@@ -100,16 +101,18 @@ class _Partial:
         leaves = np.searchsorted(km, lives.lower, side="right")
         enters = np.searchsorted(km, lives.entry, side="right")
         enters = np.where(exact, np.minimum(enters, leaves - 1), enters)  # failed on entry: was at risk then
-        failed = np.bincount(place, weights=lives.count[exact])
+        failed = np.bincount(place, weights=lives.count[exact]).astype(np.float64)
         return cls(x, lives.count, enters, leaves, exact, failed, ties == "efron")
 
     def _at_risk(self, value: Array) -> Array:
         size = self.failed.size + 1
         change = np.bincount(self.enters, weights=value, minlength=size)
-        return np.cumsum(change - np.bincount(self.leaves, weights=value, minlength=size))[:-1]
+        change = change - np.bincount(self.leaves, weights=value, minlength=size)
+        return np.cumsum(change)[:-1].astype(np.float64)
 
     def _failing(self, value: Array) -> Array:
-        return np.bincount(self.leaves[self.exact] - 1, weights=value[self.exact], minlength=self.failed.size)
+        at = self.leaves[self.exact] - 1
+        return np.bincount(at, weights=value[self.exact], minlength=self.failed.size).astype(np.float64)
 
     def at(self, beta: Array) -> tuple[float, Array, Array]:
         """Log-likelihood, gradient (p,) and information (p, p)."""
@@ -159,13 +162,16 @@ def _columns(design: Design, lives: Lives) -> tuple[list[tuple[str, str, str]], 
     names, columns = [], []
     for covariate in design.covariates:
         if isinstance(covariate, Factor):
-            failed = np.bincount(covariate.codes, lives.count * ~lives.right, minlength=len(covariate.levels))
-            against = covariate.reference or covariate.levels[int(failed.argmax())]
+            failed, seen = (
+                np.bincount(covariate.codes, weights, minlength=len(covariate.levels))
+                for weights in (lives.count * ~lives.right, lives.count)
+            )
+            against = covariate.reference or covariate.levels[int(np.lexsort((seen, failed))[-1])]
             for code, name in enumerate(covariate.levels):
                 if name != against and (covariate.codes == code).any():
                     names.append((covariate.name, name, against))
                     columns.append((covariate.codes == code).astype(np.float64))
         else:
-            names.append((covariate.name, f"{covariate.step:g} {covariate.unit}", ""))
+            names.append((covariate.name, covariate.step_name, ""))
             columns.append((covariate.values - covariate.centre) / covariate.step)
     return names, np.column_stack(columns)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -112,7 +112,7 @@ def _weights(weight: Weight, failed: Array, at_risk: Array) -> Array:
         return at_risk
     if weight == "peto":
         return np.cumprod(1 - failed / (at_risk + 1)).astype(np.float64)
-    survival = np.cumprod(1 - np.divide(failed, at_risk, out=np.zeros_like(at_risk), where=at_risk > 0))
+    survival: Array = np.cumprod(1 - np.divide(failed, at_risk, out=np.zeros_like(at_risk), where=at_risk > 0))
     before = np.concatenate([[1.0], np.maximum(survival[:-1], 0.0)])
     return np.asarray(before**weight.rho * (1 - before) ** weight.gamma)
 
@@ -125,7 +125,8 @@ def _chi2(excess: Array, variance: Array, complete: Array) -> tuple[float, int]:
     return float(along @ (along / values[telling])), int(telling.sum())
 
 
-class _Rows(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class _Rows:
     """Distinct rows of all groups by places among the m distances of failure.
 
     A row was at risk from place ``enters`` on; it failed at one of ``low`` <= place < ``high``, or outlived all places
@@ -162,7 +163,7 @@ class _Rows(NamedTuple):
         """Sums of ``value`` by group and place, shape (k, m)."""
         index = self.group[rows] * (self.places + 1) + at[rows]
         sums = np.bincount(index, weights=value[rows], minlength=self.groups * (self.places + 1))
-        return sums.reshape(self.groups, self.places + 1).astype(np.float64)[:, : self.places]
+        return np.asarray(sums.reshape(self.groups, self.places + 1)[:, : self.places], np.float64)
 
     def shared_out(self, hazard: Array) -> tuple[Array, Array]:
         """Failures and lives at risk to be expected at every place given what was seen, each (k, m)."""
@@ -229,7 +230,7 @@ def _pooled_hazard(rows: _Rows) -> Array:
 
     def step(hazard: Array) -> Array:
         failed, at_risk = (by_group.sum(axis=0) for by_group in rows.shared_out(hazard))
-        return np.clip(np.divide(failed, at_risk, out=np.zeros_like(failed), where=at_risk > 0), 0.0, 1.0)
+        return np.asarray(np.clip(np.divide(failed, at_risk, out=np.zeros_like(failed), where=at_risk > 0), 0.0, 1.0))
 
     if not rows.unsure.any():
         return np.zeros(rows.places)

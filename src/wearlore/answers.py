@@ -6,8 +6,6 @@ from dataclasses import dataclass
 from math import floor, log10
 from typing import Literal
 
-import numpy as np
-
 from wearlore.estimate import Estimate
 from wearlore.jobcard import JobCard, OwnerPage
 from wearlore.life import LOGNORMAL, Fit, LifeModel, LogLife, SurvivalCurve
@@ -96,7 +94,6 @@ class ModeStudy:
     together: Basis
     ranking: tuple[Ranked, ...]
     points: tuple[SurvivalPoint, ...]
-    placed: float  # failures known only to lie between two looks, put in the middle where the records stand alone
     strata: tuple[ModeSummary, ...]
     records: tuple[EvidenceLine, ...]
 
@@ -170,7 +167,4 @@ def _round_step(step: float) -> float:
 def _on_record(curve: SurvivalCurve | None, km: float, furthest: float) -> Estimate | None:
     if curve is None or not curve.km.size or km > furthest:
         return None
-    at = int(np.searchsorted(curve.km, km, side="right")) - 1
-    if at < 0:
-        return Estimate(1.0, 1.0, 1.0, curve.level)
-    return Estimate(float(curve.survival[at]), float(curve.low[at]), float(curve.high[at]), curve.level)
+    return curve.at(km)

@@ -73,14 +73,18 @@ def test_a_curve_that_does_not_get_there_has_no_quantile():
     assert kaplan_meier(Lives.of(good=[2e4] * 9)).km.size == 0
 
 
-def test_intervals_stand_at_their_middle_and_are_counted():
-    lives = Lives(np.zeros(4), np.array([0, 2e4, 5e4, 6e4]), np.array([2e4, 4e4, 5e4, inf]), np.array([3.0, 2, 1, 6]))
-    curve = kaplan_meier(lives)
-    assert list(curve.km) == [1e4, 3e4, 5e4]
-    assert list(curve.failed) == [3, 2, 1]
-    assert list(curve.at_risk) == [12, 9, 7]
-    assert curve.placed == 5
-    assert kaplan_meier(lives, since=2e4).placed == 2
+def test_failures_between_two_looks_are_refused():
+    with pytest.raises(FitError, match="between two looks"):
+        kaplan_meier(Lives(np.zeros(2), np.array([0.0, 5e4]), np.array([2e4, 5e4]), np.ones(2)))
+
+
+def test_survival_with_its_limits_at_a_distance():
+    """A step function holds its value, and its limits, from each failure to the next."""
+    curve = kaplan_meier(Lives.of([1e4, 3e4], [2e4] * 8))
+    assert (curve.at(5e3).value, curve.at(5e3).low, curve.at(5e3).high) == (1, 1, 1)
+    for km in (1e4, 2e4):
+        assert (curve.at(km).value, curve.at(km).low, curve.at(km).high) == (0.9, curve.low[0], curve.high[0])
+    assert curve.at(9e4).value == 0
 
 
 def test_failed_on_entry_was_at_risk():

@@ -1,4 +1,4 @@
-"""Kaplan–Meier with delayed entry: what the records say before any family of distributions is assumed."""
+"""The curve of the records, before any family of distributions is assumed; Kaplan–Meier with delayed entry."""
 
 from __future__ import annotations
 
@@ -9,36 +9,61 @@ import numpy as np
 from scipy.special import ndtri
 
 from wearlore.errors import FitError
+from wearlore.estimate import Estimate
 from wearlore.life.likelihood import Numbers
 from wearlore.lives import Array, Lives
 
 
 @dataclass(frozen=True, slots=True)
 class SurvivalCurve:
-    """Survival just after each distance of failure; arrays of shape (k,), distances in km.
+    """Survival just after each distance ``km`` by which lives failed; arrays of shape (k,), distances in km.
+
+    The curve falls in k cells (``begins``, ``km``]; where inside a cell, the records do not say. Failures of known
+    distance are cells of no width: there ``begins`` equals ``km``.
 
     ``survival`` is given that the life is good at ``since``. ``low`` and ``high`` are pointwise limits at ``level``.
-    ``failed`` and ``at_risk`` are counts at each distance. ``placed`` failures, known only to lie in an interval, stand
-    at its middle: a drawing aid, not an estimate. ``emptied_at``: here all lives then at risk failed, so the curve is 0
-    from there on although lives were seen beyond; ask again with a later ``since``.
+    ``failed`` and ``at_risk`` are counts at each distance, expected counts where failures lie between two looks.
+    ``emptied_at``: here all lives then at risk failed, so the curve is 0 from there on although lives were seen beyond;
+    ask again with a later ``since``.
     """
 
+    begins: Array
     km: Array
     survival: Array
     low: Array
     high: Array
-    error: Array  # Greenwood's standard error of survival
+    error: Array  # standard error of survival, from the observed information (Greenwood's where all are exact)
     at_risk: Array
     failed: Array
     level: float
     since: float
-    placed: float
     emptied_at: float | None
 
+    @property
+    def exact(self) -> bool:
+        """Is every failure's distance known? Then the curve is a step function, else only its cells' ends are."""
+        return bool((self.begins == self.km).all())
+
     def sf(self, km: Numbers) -> Array:
-        """Survival at ``km`` (a step function, 1 before the first failure)."""
-        steps = np.concatenate([[1.0], self.survival])
-        return np.asarray(steps[np.searchsorted(self.km, km, side="right")])
+        """Survival at ``km``: 1 before the first failure; inside a cell on a straight line, as a drawing aid."""
+        at = np.asarray(km, np.float64)
+        ended = np.searchsorted(self.km, at, side="right")
+        before = np.concatenate([[1.0], self.survival])
+        behind = np.append(self.survival, before[-1])
+        begins = np.append(self.begins, 0.0)[ended]
+        widths = np.append(self.km - self.begins, 0.0)[ended]
+        inside = np.where(widths > 0, np.maximum(at - begins, 0.0), 0.0)
+        share = inside / np.where(widths > 0, widths, 1.0)
+        return np.asarray(before[ended] + share * (behind[ended] - before[ended]))
+
+    def at(self, km: float) -> Estimate:
+        """Survival at ``km`` with its limits. Unless all failures are exact, a distance that ends no cell has the upper
+        limit of the last end before it and the lower limit of the next: survival lies between the two."""
+        ended = int(np.searchsorted(self.km, km, side="right"))
+        high = float(self.high[ended - 1]) if ended else 1.0
+        last = self.exact or ended == self.km.size or (ended > 0 and self.km[ended - 1] == km)
+        low = float(self.low[ended - last]) if ended or not last else 1.0
+        return Estimate(float(self.sf(km)), low, high, self.level)
 
     def quantile(self, share: float) -> float | None:
         """The first distance (km) by which at least ``share`` has failed; None if the curve does not get there."""
@@ -51,13 +76,17 @@ def kaplan_meier(lives: Lives, level: float = 0.95, *, since: float = 0.0) -> Su
 
     At risk at t are the lives with entry < t that have not ended before t. Limits are by ln(-ln S) (Kalbfleisch &
     Prentice 1980) on Greenwood's variance; where S has reached 0, which leaves that variance undefined, the limits are
-    0 and the last upper limit. Raises FitError when no life was seen beyond ``since`` (km).
+    0 and the last upper limit. Raises FitError when no life was seen beyond ``since`` (km), or when failures lie
+    between two looks: these have a Turnbull curve.
     """
-    middle = np.where(lives.between, 0.5 * (lives.lower + np.where(lives.right, 0.0, lives.upper)), lives.lower)
-    seen = middle > since
+    if lives.between.any():
+        raise FitError(
+            "some failures lie between two looks", "Ask for the curve of the records: it takes them as they are"
+        )
+    seen = lives.lower > since
     if not seen.any():
         raise FitError(f"no life was seen beyond {since:,.0f} km", "Ask for survival from an earlier distance")
-    end, count = middle[seen], lives.count[seen]
+    end, count = lives.lower[seen], lives.count[seen]
     entry = np.minimum(lives.entry[seen], np.nextafter(end, 0))  # failed on entry: was at risk then
     failure = ~lives.right[seen]
     km = np.unique(end[failure])
@@ -72,6 +101,7 @@ def kaplan_meier(lives: Lives, level: float = 0.95, *, since: float = 0.0) -> Su
     last_high = survival[:alive] ** np.exp(spread)
     gone = km.size - alive
     return SurvivalCurve(
+        begins=km,
         km=km,
         survival=survival,
         low=np.concatenate([survival[:alive] ** np.exp(-spread), np.zeros(gone)]),
@@ -81,7 +111,6 @@ def kaplan_meier(lives: Lives, level: float = 0.95, *, since: float = 0.0) -> Su
         failed=failed,
         level=level,
         since=since,
-        placed=float(lives.count[lives.between & seen].sum()),
         emptied_at=float(km[alive]) if gone and bool((end > km[alive]).any()) else None,
     )
 

@@ -18,10 +18,6 @@ SMALL = (
     "allow. Record: the share of that knowledge which comes from records; the rest is judgement."
 )
 BAR = 24
-PLACED = (
-    "Records alone: {:,.0f} failures are known only to lie between two looks and stand in the middle, which is a "
-    "drawing aid. The model takes them as they are."
-)
 LEFT_OUT = {
     "unknown_start": "began before the records, at an unknown age",
     "never_looked": "were never looked at, and the mode is hidden",
@@ -69,7 +65,6 @@ def mode_study(study: ModeStudy, units: Units, made_on: date) -> Sheet:
             *(Paragraph(f"Caution: {b.caution}.") for b in (study.record,) if b and b.caution),
             Heading("Still good at a distance"),
             _survival(study.points, units),
-            *when(["placed"] * (study.placed > 0), Paragraph(PLACED.format(study.placed), "small")),
             Heading("Evidence"),
             Bullets(tuple(_evidence(row.evidence, units))),
             *_families(study),

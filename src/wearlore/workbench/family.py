@@ -16,8 +16,9 @@ from wearlore.answers import (
 )
 from wearlore.book.model import Mode
 from wearlore.errors import NameNotKnown
-from wearlore.life import LifeModel, kaplan_meier, life_model, rank
+from wearlore.life import LifeModel, life_model, rank
 from wearlore.life.strata import StrataModels
+from wearlore.life.turnbull import record_curve
 from wearlore.lifetimes import Lifetimes, ModeLives, lifetimes
 from wearlore.lives import Evidence, Lives
 from wearlore.records.store import Store
@@ -82,7 +83,6 @@ class Family(Folder):
             together=basis("together", model),
             ranking=tuple(Ranked(f.dist.name, f.log_likelihood, f.aicc) for f in rank(lives)) if lives.failures else (),
             points=survival_points(model, curves.curve, units or self.book.units),
-            placed=curves.curve.placed if curves.curve else 0.0,
             strata=self._split(mode, by) if by else (),
             records=self._evidence(mode) if with_records else (),
         )
@@ -96,7 +96,7 @@ class Family(Folder):
             lives,
             model,
             life_model(mode, NO_LIVES, belief, dist=model.dist) if belief else None,
-            kaplan_meier(lives) if len(lives) else None,
+            record_curve(lives) if len(lives) else None,
         )
 
     def _mode(self, mode: str) -> Mode:

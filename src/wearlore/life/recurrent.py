@@ -1,4 +1,4 @@
-"""Repairs that come again: histories of repairs, their mean cumulative function, and the comparison of two.
+"""Repairs that come again: histories of repairs, and their mean cumulative function.
 
 The mean cumulative function M(t) is the mean number of repairs (or money) per unit by distance t. Nothing is
 assumed of how repairs follow one another, only that whether a unit is under observation does not hang on its repairs.
@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import exp, inf, log, sqrt
+from math import inf, log
 from typing import Literal
 
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtri
 
 from wearlore.errors import FitError
 from wearlore.estimate import Estimate
@@ -186,15 +186,15 @@ def mean_cumulative(
         histories.km[order],
         histories.unit[order],
         histories.count[order],
-        _mark(histories, of)[order],
+        marks(histories, of)[order],
     )
     new = np.diff(at, prepend=-1.0) > 0
     km, code = at[new], np.cumsum(new) - 1
     at_risk = histories.at_risk(km)
-    happened = _summed(code, count * mark, km.size)
+    happened = sums_by(code, count * mark, km.size)
     mean = np.cumsum(happened / at_risk)
     if variance == "poisson":
-        squares = _summed(code, count * mark**2, km.size)
+        squares = sums_by(code, count * mark**2, km.size)
         error = np.sqrt(np.cumsum(squares / at_risk**2))
     elif len(histories) == 1:
         error = np.full(km.size, inf)
@@ -209,7 +209,7 @@ def mean_cumulative(
     )  # fmt: skip
 
 
-def _mark(histories: Histories, of: Counted) -> Array:
+def marks(histories: Histories, of: Counted) -> Array:
     """What each event counts: 1, or its money."""
     if of == "repairs":
         return np.ones_like(histories.km)
@@ -218,7 +218,8 @@ def _mark(histories: Histories, of: Counted) -> Array:
     return histories.cost
 
 
-def _summed(code: Ints, values: Array, size: int) -> Array:
+def sums_by(code: Ints, values: Array, size: int) -> Array:
+    """Sum of ``values`` for each code from 0 to ``size`` - 1."""
     return np.asarray(np.bincount(code, weights=values, minlength=size), np.float64)
 
 
@@ -235,8 +236,8 @@ def _robust_variance(
     begun = drifted[start_at]
     own = np.zeros(len(histories))
     before = sums_before(unit, jump, own) - (drifted[code] - begun[unit])
-    jumps = _summed(code, jump * (2 * before + jump), km.size)
-    left = np.cumsum(_summed(end_at, own - (drifted[end_at] - begun), km.size + 1))[: km.size]
+    jumps = sums_by(code, jump * (2 * before + jump), km.size)
+    left = np.cumsum(sums_by(end_at, own - (drifted[end_at] - begun), km.size + 1))[: km.size]
     drifts = drift * (2 * left - at_risk * drift)
     return np.asarray(np.maximum(np.cumsum(jumps + drifts), 0.0))
 
@@ -271,125 +272,3 @@ def _gaps(histories: Histories) -> tuple[tuple[float, float], ...]:
     start, reached = histories.start[order][1:], np.maximum.accumulate(histories.end[order])[:-1]
     apart = start > reached
     return tuple(zip(reached[apart].tolist(), start[apart].tolist(), strict=True))
-
-
-@dataclass(frozen=True, slots=True)
-class MeanComparison:
-    """Two groups of histories over the distance in which both were seen, (since, until] km.
-
-    ``difference`` of the mean cumulative functions (first less second, both counted from ``since``) after each ``km``
-    with its pointwise limits; shape (k,). ``ratio``: how many times as often (or as dear) the first is repaired, if
-    that ratio is the same everywhere. ``z``, ``p_value``: the test that there is no difference.
-    """
-
-    km: Array
-    difference: Array
-    low: Array
-    high: Array
-    error: Array
-    ratio: Estimate
-    z: float
-    p_value: float
-    since: float
-    until: float
-    units: tuple[int, int]
-    events: tuple[float, float]
-    of: Counted
-    level: float
-
-
-def compare_means(
-    first: Histories, second: Histories, *, of: Counted = "repairs", level: float = 0.95
-) -> MeanComparison:
-    """Are the first repaired as often (as dearly) as the second?
-
-    The test sums w (dM1 - dM2) with the log-rank weight w = r1 r2 / (r1 + r2), its variance from the residuals of each
-    unit about the pooled mean, so that it holds when units differ from one another (pseudo-score: Lawless & Nadeau
-    1995; Cook & Lawless 2007, section 3.7). The variance is never taken as smaller than that of Poisson processes (own
-    choice): a group with next to no repair would otherwise claim to know its own spread. The ratio is the quotient of
-    the two weighted sums, of r2/(r1+r2) over repairs of the first and of r1/(r1+r2) over those of the second
-    (Mantel-Haenszel), its interval on the log scale from the residuals about each group's own mean. Limits of the
-    difference: +- z error, robust.
-
-    Raises FitError when the two were never seen at the same distance, have less than two histories there, or no repair.
-    """
-    if not (len(first) and len(second)):
-        raise FitError("a group has no history", "Compare groups that hold vehicles")
-    since = max(float(first.start.min()), float(second.start.min()))
-    until = min(float(first.end.max()), float(second.end.max()))
-    groups = [histories.within(since, until) for histories in (first, second)] if since < until else []
-    if not groups or min(map(len, groups)) < 2:
-        raise FitError(
-            "there are not two histories of each group over the same distance", "Compare groups with more vehicles"
-        )
-    km = np.unique(np.concatenate([histories.km for histories in groups]))
-    one, two = (_Group.of(histories, _mark(histories, of), km) for histories in groups)
-    if not (one.happened + two.happened).sum() > 0:
-        raise FitError("neither group was repaired where both were seen", "Compare them when there are repairs")
-    z = _test(one, two)
-    error = np.hypot(*(_at(mean_cumulative(histories, of=of), km) for histories in groups))
-    difference = np.cumsum(one.rate()) - np.cumsum(two.rate())
-    reach = -float(ndtri((1 - level) / 2)) * error
-    return MeanComparison(
-        km, difference, difference - reach, difference + reach, error,
-        ratio=_ratio(one, two, level), z=z, p_value=2 * float(ndtr(-abs(z))), since=since, until=until,
-        units=(len(groups[0]), len(groups[1])), events=(groups[0].events, groups[1].events), of=of, level=level,
-    )  # fmt: skip
-
-
-def _at(curve: MeanCumulative, km: Array) -> Array:
-    """The curve's standard error at each ``km``."""
-    return np.concatenate([[0.0], curve.error])[np.searchsorted(curve.km, km, side="right")]
-
-
-@dataclass(frozen=True, slots=True)
-class _Group:
-    """One group on the distances ``km`` of both: row sums and squares of marks, and who was at risk; shape (k,)."""
-
-    histories: Histories
-    mark: Array
-    km: Array
-    code: Ints
-    at_risk: Array
-    happened: Array
-    squares: Array
-
-    @classmethod
-    def of(cls, histories: Histories, mark: Array, km: Array) -> _Group:
-        code = np.searchsorted(km, histories.km)
-        happened, squares = (_summed(code, histories.count * mark**power, km.size) for power in (1, 2))
-        return cls(histories, mark, km, code, histories.at_risk(km), happened, squares)
-
-    def rate(self) -> Array:
-        """Happened per unit at risk; 0 where nobody was."""
-        return np.divide(self.happened, self.at_risk, out=np.zeros_like(self.happened), where=self.at_risk > 0)
-
-    def spread(self, weight: Array, rate: Array) -> float:
-        """Sum over units of the square of its weighted residual, its own repairs less the ``rate`` over its window."""
-        expected = np.concatenate([[0.0], np.cumsum(weight * rate)])
-        own = self.histories.count * self.mark * weight[self.code]
-        residual = _summed(self.histories.unit, own, len(self.histories))
-        residual -= expected[np.searchsorted(self.km, self.histories.end, side="right")]
-        residual += expected[np.searchsorted(self.km, self.histories.start, side="right")]
-        return float(residual @ residual)
-
-
-def _test(one: _Group, two: _Group) -> float:
-    both = one.at_risk + two.at_risk
-    to_one, to_two = two.at_risk / both, one.at_risk / both
-    pooled = (one.happened + two.happened) / both
-    difference = float(to_one @ one.happened - to_two @ two.happened)
-    robust = one.spread(to_one, pooled) + two.spread(to_two, pooled)
-    poisson = float((to_one * to_two) @ (one.squares + two.squares))
-    return difference / sqrt(max(robust, poisson)) if poisson > 0 else 0.0
-
-
-def _ratio(one: _Group, two: _Group, level: float) -> Estimate:
-    both = one.at_risk + two.at_risk
-    to_one, to_two = two.at_risk / both, one.at_risk / both
-    a, b = float(to_one @ one.happened), float(to_two @ two.happened)
-    if a <= 0 or b <= 0:
-        return Estimate(inf if a > 0 else 0.0, 0.0, inf, level)
-    variance = one.spread(to_one, one.rate()) / a**2 + two.spread(to_two, two.rate()) / b**2
-    reach = exp(-float(ndtri((1 - level) / 2)) * sqrt(variance))
-    return Estimate(a / b, a / b / reach, a / b * reach, level)

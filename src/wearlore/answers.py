@@ -21,9 +21,9 @@ POINTS = 6  # distances at which survival is told
 
 @dataclass(frozen=True, slots=True)
 class ModeSummary:
-    """One failure mode in one row: by when 1 in 10 and half have failed (km), and on what that rests.
+    """One failure mode in one row: by when 1 in 10, half and 9 in 10 have failed (km), and on what that rests.
 
-    ``b10``, ``b50``: posterior median and 95 % interval; None when there is neither record nor judgement. ``stratum``:
+    ``b10``, ``b50``, ``b90``: posterior median and 95 % interval; None when there is neither record nor judgement. ``stratum``:
     the revision, grade or variant that the row is of; empty for all.
     """
 
@@ -35,6 +35,7 @@ class ModeSummary:
     severity: str
     b10: Estimate | None
     b50: Estimate | None
+    b90: Estimate | None
     record_share: float
     evidence: Evidence
     stratum: str = ""

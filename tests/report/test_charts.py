@@ -10,6 +10,8 @@ from wearlore.errors import OutputError
 from wearlore.life import kaplan_meier, life_model
 from wearlore.lives import Lives
 from wearlore.report import charts
+from wearlore.report.charts.look import POINTS
+from wearlore.report.charts.survival import BELIEF, CUTS, MODEL, RECORDS
 from wearlore.units import Units
 
 LIVES = Lives.of(failed=[40e3, 80e3, 120e3], good=[60e3, 100e3])  # at risk: 5, 3, 1
@@ -35,43 +37,43 @@ def legend(chart):
 def test_steps_are_the_product_limit():
     """(1 - 1/5), times (1 - 1/3), times (1 - 1/1); the last step goes on to the last distance seen and no further."""
     chart = charts.life_chart("Pump", Units(), curve=kaplan_meier(LIVES), lives=LIVES)
-    rows = layers(chart)[charts.RECORDS, "line"]
+    rows = layers(chart)[RECORDS, "line"]
     assert [row["x"] for row in rows] == [0, 40e3, 80e3, 120e3, 120e3]
     assert [row["y"] for row in rows] == pytest.approx([1, 4 / 5, 8 / 15, 0, 0])
     assert all(row["low"] <= row["y"] <= row["high"] for row in rows)
-    assert legend(chart) == [charts.RECORDS]
+    assert legend(chart) == [RECORDS]
 
 
 def test_ticks_stand_where_lives_were_cut():
     chart = charts.life_chart("Pump", Units(), curve=kaplan_meier(LIVES), lives=LIVES)
-    rows = layers(chart)[charts.RECORDS, "tick"]
+    rows = layers(chart)[RECORDS, "tick"]
     assert [(row["x"], row["y"]) for row in rows] == [(60e3, pytest.approx(4 / 5)), (100e3, pytest.approx(8 / 15))]
 
 
 def test_many_cuts_are_gathered():
     cut = np.linspace(1e3, 200e3, 5_000)
     lives = Lives.of(failed=[100e3], good=list(cut))
-    rows = layers(charts.life_chart("Pump", Units(), curve=kaplan_meier(lives), lives=lives))[charts.RECORDS, "tick"]
-    assert 50 < len(rows) <= charts.CUTS + 1
+    rows = layers(charts.life_chart("Pump", Units(), curve=kaplan_meier(lives), lives=lives))[RECORDS, "tick"]
+    assert 50 < len(rows) <= CUTS + 1
     assert max(row["x"] for row in rows) == pytest.approx(200e3, rel=0.01)
 
 
 def test_model_and_judgement_stand_beside_the_records(model):
     chart = charts.life_chart("Pump", Units(), model=model, curve=kaplan_meier(LIVES), lives=LIVES, belief=model)
     shown = layers(chart)
-    for name in (charts.MODEL, charts.BELIEF):
-        for row in shown[name, "line"][:: charts.POINTS // 5]:
+    for name in (MODEL, BELIEF):
+        for row in shown[name, "line"][:: POINTS // 5]:
             km = row["x"]
             assert row["y"] == pytest.approx(float(model.sf(km)))
             band = model.survival(km) if km else None
             assert (row["low"], row["high"]) == pytest.approx((band.low, band.high) if band else (1, 1))
-    assert legend(chart) == [charts.RECORDS, charts.MODEL, charts.BELIEF]
+    assert legend(chart) == [RECORDS, MODEL, BELIEF]
 
 
 def test_axis_is_in_the_readers_units():
     """40,000 km / 1.609344 = 24,854.8 miles."""
     chart = charts.life_chart("Pump", Units("miles"), curve=kaplan_meier(LIVES), lives=LIVES)
-    assert layers(chart)[charts.RECORDS, "line"][1]["x"] == pytest.approx(24_854.85, abs=0.01)
+    assert layers(chart)[RECORDS, "line"][1]["x"] == pytest.approx(24_854.85, abs=0.01)
     assert chart.to_dict()["layer"][0]["encoding"]["x"]["title"] == "Distance, miles"
     hours = charts.life_chart("Pump", Units("hours"), curve=kaplan_meier(LIVES))
     assert hours.to_dict()["layer"][0]["encoding"]["x"]["title"] == "Age, hours"
@@ -79,13 +81,13 @@ def test_axis_is_in_the_readers_units():
 
 def test_late_curve_starts_on_the_model(model):
     late = kaplan_meier(LIVES, since=50e3)
-    rows = layers(charts.life_chart("Pump", Units(), model=model, curve=late))[charts.RECORDS, "line"]
+    rows = layers(charts.life_chart("Pump", Units(), model=model, curve=late))[RECORDS, "line"]
     assert (rows[0]["x"], rows[0]["y"]) == (50e3, pytest.approx(float(model.sf(50e3))))
 
 
 def test_records_without_a_failure_are_a_flat_line():
     lives = Lives.of(good=[50e3, 90e3])
-    rows = layers(charts.life_chart("Pump", Units(), curve=kaplan_meier(lives), lives=lives))[charts.RECORDS, "line"]
+    rows = layers(charts.life_chart("Pump", Units(), curve=kaplan_meier(lives), lives=lives))[RECORDS, "line"]
     assert [(row["x"], row["y"]) for row in rows] == [(0, 1), (90e3, 1)]
 
 

@@ -16,6 +16,7 @@ from wearlore.report.sheet import (
     Block,
     Bullets,
     Callout,
+    Figure,
     Heading,
     Line,
     Paragraph,
@@ -60,6 +61,8 @@ def _block(block: Block, width: int) -> list[RenderableType]:
             return [_callout(block)]
         case Table():
             return lay_out(block, width)
+        case Figure(_, text):
+            return [Text(f"[Chart: {text} In the HTML and PDF of this page.]")]
         case StepBlock():
             return _step(block)
         case SignOff(roles, text):

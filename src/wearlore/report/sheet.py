@@ -61,6 +61,14 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
+class Figure:
+    """A chart as SVG that adapts to light and dark, and in words what it shows."""
+
+    svg: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Line:
     """A line of a step; its flags must not be missed."""
 
@@ -89,7 +97,7 @@ class SignOff:
     text: str = ""
 
 
-Block = Heading | Paragraph | Bullets | Callout | Table | StepBlock | SignOff
+Block = Heading | Paragraph | Bullets | Callout | Table | Figure | StepBlock | SignOff
 
 
 @dataclass(frozen=True, slots=True)

@@ -125,6 +125,7 @@ class Family(Folder):
             severity=entry.consequence.severity,
             b10=model.quantile(0.1) if model else None,
             b50=model.quantile(0.5) if model else None,
+            b90=model.quantile(0.9) if model else None,
             record_share=model.record_share if model else 0.0,
             evidence=evidence,
             stratum=stratum,

@@ -69,7 +69,7 @@ class PowerLaw:
 def power_law(histories: Histories, *, level: float = 0.95) -> PowerLaw:
     """Maximum likelihood of the power-law process (Crow/AMSAA) over units with windows of their own (start, end].
 
-    Rigdon & Basu (2000), *Statistical Methods for the Reliability of Repairable Systems*, chapter 5: sum of
+    Rigdon & Basu (2000), *Statistical Methods for the Reliability of Repairable Systems*: sum of
     ln(beta/eta (t/eta)^(beta-1)) over repairs less the sum of (end/eta)^beta - (start/eta)^beta. The same whether a
     window ends at a time or with a repair. The interval of beta is by profile likelihood; that of eta and of everything
     computed from both by the delta method on the log scale. All take units as alike: see ``dispersion``.

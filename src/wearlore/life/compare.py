@@ -16,7 +16,7 @@ from wearlore.life.covariates import Covariate, Factor
 from wearlore.life.cox import Cox, cox
 from wearlore.life.fit import fit
 from wearlore.life.likelihood import LOGNORMAL, WEIBULL, LogLife
-from wearlore.life.logrank import LogRank, Weight, log_rank
+from wearlore.life.logrank import LogRank, Weight, log_rank, pooled
 from wearlore.life.regression import Ratio, Regression, Test, regress
 from wearlore.lives import Lives
 
@@ -104,10 +104,8 @@ class LifeComparison:
 
 def joined(name: str, groups: Mapping[str, Lives], reference: str | None = None) -> tuple[Lives, Factor]:
     """The lives of all groups in one, and the factor ``name`` that tells them apart."""
-    parts = list(groups.values())
-    columns = ([getattr(lives, what) for lives in parts] for what in ("entry", "lower", "upper", "count"))
-    codes = np.repeat(np.arange(len(parts)), [len(lives) for lives in parts])
-    return Lives(*(np.concatenate(column) for column in columns)), Factor(name, tuple(groups), codes, reference)
+    codes = np.repeat(np.arange(len(groups)), [len(lives) for lives in groups.values()])
+    return pooled(list(groups.values())), Factor(name, tuple(groups), codes, reference)
 
 
 def compare(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,13 +11,12 @@ from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from wearlore.errors import FitError
+from wearlore.life.turnbull import Cells, likeliest
 from wearlore.lives import Array, Lives
 
 Places = NDArray[np.intp]
 
 SURE = 1 - 1e-4  # hazard from which on the shared-out failures of an interval could no longer be told from none
-SETTLED = 1e-7  # change of the pooled hazards at which they stand
-STEPS = 2000
 NO_INFORMATION = 1e-9  # part of a direction's variance below which it says nothing
 
 
@@ -76,18 +75,18 @@ def log_rank(groups: Mapping[str, Lives], weight: Weight = "even") -> LogRank:
         raise FitError("there is only one group with lives", "Give at least two groups to compare")
     if not sum(lives.failures for lives in filled.values()):
         raise FitError("nothing has failed yet in any group", "Compare when something has failed")
-    rows = _Rows.of(list(filled.values()))
-    hazard = _pooled_hazard(rows)
+    km, hazard = _pooled_hazard(pooled(list(filled.values())))
+    rows = _Rows.of(list(filled.values()), km)
     failed, at_risk = rows.shared_out(hazard)
-    together, risk = failed.sum(axis=0), at_risk.sum(axis=0)
-    hazard = np.divide(together, risk, out=np.zeros_like(risk), where=risk > 0)
-    weights = _weights(weight, together, risk)
+    fails, risk = failed.sum(axis=0), at_risk.sum(axis=0)
+    hazard = np.divide(fails, risk, out=np.zeros_like(risk), where=risk > 0)
+    weights = _weights(weight, fails, risk)
     share = np.divide(at_risk, risk, out=np.zeros_like(at_risk), where=risk > 0)
-    tied = np.divide(risk - together, risk - 1, out=np.zeros_like(risk), where=risk > 1)
-    spread = weights**2 * together * np.clip(tied, 0.0, 1.0)
+    tied = np.divide(risk - fails, risk - 1, out=np.zeros_like(risk), where=risk > 1)
+    spread = weights**2 * fails * np.clip(tied, 0.0, 1.0)
     complete = np.diag(share @ spread) - (share * spread) @ share.T
     variance = complete - rows.unknown(hazard, weights, share)
-    observed, expected = failed @ weights, share @ (weights * together)
+    observed, expected = failed @ weights, share @ (weights * fails)
     statistic, df = _chi2(observed - expected, variance, complete)
     if not df:
         raise FitError("no failure had lives of two groups at risk", "Records that overlap in distance would")
@@ -102,6 +101,12 @@ def log_rank(groups: Mapping[str, Lives], weight: Weight = "even") -> LogRank:
         p=float(chi2.sf(statistic, df)),
         shared_out=float(rows.count[rows.unsure].sum()),
     )
+
+
+def pooled(groups: Sequence[Lives]) -> Lives:
+    """The lives of all groups in one."""
+    columns = ([getattr(lives, what) for lives in groups] for what in ("entry", "lower", "upper", "count"))
+    return Lives(*(np.concatenate(column) for column in columns))
 
 
 def _weights(weight: Weight, failed: Array, at_risk: Array) -> Array:
@@ -142,8 +147,7 @@ class _Rows:
     count: Array
 
     @classmethod
-    def of(cls, groups: list[Lives]) -> _Rows:
-        km = np.unique(np.concatenate([np.unique(lives.upper[~lives.right]) for lives in groups]))
+    def of(cls, groups: Sequence[Lives], km: Array) -> _Rows:
         parts = []
         for number, lives in enumerate(groups):
             low = np.searchsorted(km, lives.lower, side="right")
@@ -222,26 +226,21 @@ def _survival(hazard: Array) -> Array:
     return np.concatenate([[1.0], np.cumprod(1 - np.minimum(hazard, SURE))])
 
 
-def _pooled_hazard(rows: _Rows) -> Array:
-    """Chance to fail at each place given that the life gets there, of all groups together, shape (m,).
+def _pooled_hazard(lives: Lives) -> tuple[Array, Array]:
+    """Distances (km) at which failures can be placed, and the chance to fail at each given that the life gets there.
 
-    Expectation-maximisation, sped up by extrapolating two steps (Varadhan & Roland 2008, Scand. J. Stat. 35).
+    A cell of Turnbull's estimate stands at its end. Where all lives at risk failed the chance is 1, and what was seen
+    beyond is estimated anew. Where every failure's distance is known no chance is needed.
     """
-
-    def step(hazard: Array) -> Array:
-        failed, at_risk = (by_group.sum(axis=0) for by_group in rows.shared_out(hazard))
-        return np.asarray(np.clip(np.divide(failed, at_risk, out=np.zeros_like(failed), where=at_risk > 0), 0.0, 1.0))
-
-    if not rows.unsure.any():
-        return np.zeros(rows.places)
-    hazard = np.full(rows.places, 1 / (rows.places + 1.0))
-    for _ in range(STEPS):
-        once = step(hazard)
-        twice = step(once)
-        first, bend = once - hazard, twice - 2 * once + hazard
-        if np.abs(twice - once).max() < SETTLED:
-            return twice
-        length = max(1.0, float(np.linalg.norm(first)) / max(float(np.linalg.norm(bend)), np.finfo(float).tiny))
-        ahead = hazard + 2 * length * first + length**2 * bend
-        hazard = step(np.clip(ahead, twice * 1e-3, 1.0))
-    return hazard
+    if not lives.between.any():
+        km = np.unique(lives.lower[lives.exact])
+        return km, np.zeros(km.size)
+    cells = Cells.of(lives)
+    hazard = np.zeros(len(cells))
+    start = 0
+    for stop in (*np.flatnonzero(cells.outlived == 0).tolist(), len(cells)):
+        if stop > start:
+            hazard[start:stop] = -np.expm1(-likeliest(cells.between(start, stop)).size)
+        hazard[stop : stop + 1] = 1.0
+        start = stop + 1
+    return cells.ends[hazard > 0], hazard[hazard > 0]

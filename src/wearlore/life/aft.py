@@ -8,7 +8,8 @@ are found by linear programming, left out, and what they still bound is read fro
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from math import inf, isinf, sqrt
 
 import numpy as np
@@ -27,6 +28,8 @@ from wearlore.lives import Array, Lives
 Groups = NDArray[np.int64]
 RANK = 1e-9  # singular values below this share of the largest are 0
 DETERMINED = 1e-6  # a contrast farther than this from what the lives span is not determined by them
+MANY = 5_000  # distances of failure and survival from which profiles are of bins
+WIDTH = 0.125  # of sigma
 GONE = 30.0  # sigmas by which a row must outlive its coefficients' reach to add less than exp(-GONE) (Weibull)
 
 
@@ -80,7 +83,7 @@ class Escape:
         return sign if worst.fun > -DETERMINED else 0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Solution:
     """The supremum of the log-likelihood of ``lives`` and where it is.
 
@@ -132,7 +135,8 @@ class Solution:
         """The profile of the log-likelihood in a contrast (p,) of the coefficients."""
         sign = self._escapes(contrast)
         if sign is None:
-            return _profile(self.problem, self.basis.T @ contrast, self.point, self.log_likelihood, 0)
+            problem, point, top = self._condensed
+            return _profile(problem, self.basis.T @ contrast, point, top, 0)
         whole = _problem(self.lives, self.group, self.x, self.w, self.problem.dist)
         basis = _basis(self.x)
         far = self._far_out()
@@ -140,6 +144,17 @@ class Solution:
         return _profile(
             whole.in_basis(basis), basis.T @ contrast, np.concatenate([g, self.tau]), self.log_likelihood, sign
         )
+
+    @cached_property
+    def _condensed(self) -> tuple[Problem, Array, float]:
+        """The rows kept, of many distances two for each bin of a `WIDTH` of sigma, with their own maximum."""
+        sizes = self.problem.terms.failed.size + self.problem.terms.survived.size
+        if sizes < MANY:
+            return self.problem, self.point, self.log_likelihood
+        width = WIDTH * float(np.exp(self.w @ self.tau).min())
+        problem = replace(self.problem, terms=self.problem.terms.condensed(width))
+        best = maximise(problem.derivatives, self.point, np.full(self.point.size, -inf), np.full(self.point.size, inf))
+        return problem, best.point, best.at.value
 
     def _escapes(self, contrast: Array) -> int | None:
         if self.escape is None:
@@ -204,7 +219,7 @@ class Profile:
         for _ in range(100):
             point, at = self._maximised(self._moved(point, at, c))
             root = sqrt(max(0.0, 2 * (self.top - at.value)))
-            if abs(root - target) < 1e-8 or abs(outside - inside) < 1e-12 * max(1.0, abs(c)):
+            if abs(root - target) < 1e-6 or abs(outside - inside) < 1e-12 * max(1.0, abs(c)):
                 break
             if root < target and c == limit:
                 return side * inf

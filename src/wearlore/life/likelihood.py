@@ -187,19 +187,10 @@ class Terms:
         A term's fourth derivative in z then moves the log-likelihood by under 1e-6 of itself: (1/4)^4 / 4320, the error
         of the Gauss rule of two nodes (Abramowitz & Stegun 1964, 25.4.30). Intervals stay as they are.
         """
-        good = self.survived_weight > 0
-        kept = _condensed(self.survived[good], self.survived_weight[good], width)
-        taken = _condensed(self.survived[~good], -self.survived_weight[~good], width)
-        return Terms(
-            *_condensed(self.failed, self.failed_weight, width),
-            np.concatenate([kept[0], taken[0]]),
-            np.concatenate([kept[1], -taken[1]]),
-            *_condensed(self.before, self.before_weight, width),
-            self.after,
-            self.until,
-            self.between_weight,
-            self.constant,
+        failed, survived, before, between = (
+            np.zeros(each.size, dtype=np.int64) for each in (self.failed, self.survived, self.before, self.after)
         )
+        return GroupedTerms(self, failed, survived, before, between, 1).condensed(width).terms
 
     def log_likelihood(self, dist: LogLife, mu: Numbers, sigma: Numbers) -> Array:
         """At every (mu, sigma), which broadcast; -inf where the lives are impossible in double precision."""
@@ -296,6 +287,26 @@ class GroupedTerms:
         terms = Terms(*failed[:2], *survived[:2], *before[:2], lower[between], upper[between], count[between], constant)
         return cls(terms, failed[2], survived[2], before[2], group[between], groups)
 
+    def condensed(self, width: float) -> GroupedTerms:
+        """As `Terms.condensed`, within each group."""
+        at, good = self.terms, self.terms.survived_weight > 0
+        kept = _condensed(at.survived[good], at.survived_weight[good], self.survived[good], width)
+        taken = _condensed(at.survived[~good], -at.survived_weight[~good], self.survived[~good], width)
+        failed = _condensed(at.failed, at.failed_weight, self.failed, width)
+        before = _condensed(at.before, at.before_weight, self.before, width)
+        survived, weight = np.concatenate([kept[0], taken[0]]), np.concatenate([kept[1], -taken[1]])
+        terms = replace(
+            at,
+            failed=failed[0],
+            failed_weight=failed[1],
+            survived=survived,
+            survived_weight=weight,
+            before=before[0],
+            before_weight=before[1],
+        )
+        place = np.concatenate([kept[2], taken[2]])
+        return GroupedTerms(terms, failed[2], place, before[2], self.between, self.groups)
+
     def log_likelihood(self, dist: LogLife, mu: Array, sigma: Array) -> float:
         """At the ``mu`` and ``sigma`` of each group, shapes (groups,)."""
         value = float(self.terms.value(dist, *self._spots(mu, sigma)))
@@ -359,11 +370,14 @@ def _added_up(ln_km: Array, weight: Array, group: Groups, groups: int) -> tuple[
     return distinct[kept], weights[kept], group[kept]
 
 
-def _condensed(ln_km: Array, weight: Array, width: float) -> tuple[Array, Array]:
+def _condensed(ln_km: Array, weight: Array, group: Groups, width: float) -> tuple[Array, Array, Groups]:
     """Positive weights in bins of ``width``, each bin by the Gauss rule of two nodes: its moments up to the third."""
     if not ln_km.size:
-        return ln_km, weight
-    _, place = np.unique(np.floor(ln_km / width), return_inverse=True)
+        return ln_km, weight, group
+    bins = np.floor(ln_km / width).astype(np.int64)
+    bins -= bins.min()
+    bins += group * (bins.max() + 1)
+    _, first, place = np.unique(bins, return_index=True, return_inverse=True)
 
     def per_bin(values: Array) -> Array:
         return np.bincount(place, weights=weight * values).astype(np.float64)
@@ -378,4 +392,5 @@ def _condensed(ln_km: Array, weight: Array, width: float) -> tuple[Array, Array]
     below = np.where(spread, 0.5 * mass * (1 + lean / reach), mass)
     step = np.where(spread, reach, 0.0)
     nodes = np.concatenate([middle + lean - step, (middle + lean + step)[spread]])
-    return nodes, np.concatenate([below, (mass - below)[spread]])
+    whose = group[first]
+    return nodes, np.concatenate([below, (mass - below)[spread]]), np.concatenate([whose, whose[spread]])

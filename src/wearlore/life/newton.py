@@ -14,6 +14,7 @@ from wearlore.lives import Array
 Objective = Callable[[Array], Derivatives]
 LONGEST_STEP = 1.0  # all coordinates are logarithms or of their size
 ENOUGH = 1e-12  # Newton decrement (twice the log-likelihood still to gain) at which one last full step is taken
+ROUNDING = 1e-15  # of the log-likelihood: less is not told from nothing
 STEPS = 200
 
 
@@ -44,13 +45,14 @@ def maximise(
         steepness = np.maximum(np.abs(values), 1e-10 * max(1.0, float(np.abs(values).max())))
         step[index] = vectors @ ((vectors.T @ at.gradient[index]) / steepness)
         gain = float(at.gradient @ step)
-        last = gain < ENOUGH and bool((values > 0).all())
+        rounding = ROUNDING * abs(at.value)
+        last = gain < max(ENOUGH, rounding) and bool((values > 0).all())
         step /= max(1.0, float(np.abs(step).max()) / LONGEST_STEP)
         length = 1.0
         while True:
             trial = np.clip(point + length * step, low, high)
             there = objective(trial)
-            if last or there.value >= at.value + 1e-4 * length * min(gain, 1.0):
+            if last or there.value >= at.value + 1e-4 * length * min(gain, 1.0) - rounding:
                 break
             length /= 2
             if length < 1e-12:

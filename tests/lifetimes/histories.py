@@ -25,7 +25,7 @@ def random_van(reference: ModuleType, book: Book, name: str, rng: np.random.Gene
         day += timedelta(days=int(rng.choice([0, 1, 200, 400])))
         km += float(rng.choice([0, 0, 40, 3_000, 17_050, 60_000]))
         lines.append(reference.Line(day, km))
-        lines += [random_line(reference, book, variant, day, km, rng) for _ in range(int(rng.integers(0, 5)))]
+        lines += [random_line(reference, book, variant, day, km, rng) for _ in range(int(rng.integers(0, 6)))]
     return reference.Van(name, variant, built, bool(rng.random() < 0.5), lines)
 
 
@@ -37,6 +37,9 @@ def random_line(reference: ModuleType, book: Book, variant: str, day: date, km: 
     places = [*component.places, "all"] if component.positions else [""]
     line = reference.Line(day, km, name, str(rng.choice(places)))
     modes = [id_ for id_, mode in book.modes_of(name) if not mode.variants or variant in mode.variants]
+    if not modes:  # no failure mode: it can be seen and renewed
+        line.finding, line.action = str(rng.choice(["good", "original", ""])), str(rng.choice(["renewed", ""]))
+        return line
     cleanable = [m for m in modes if any(r.kind == "clean" for _, r in book.remedies_for(m, variant))]
     line.finding = str(rng.choice(["failed", "failed", "good", "original", ""]))
     line.action = str(rng.choice(["renewed", "cleaned", "repaired", "", ""]))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator
-from datetime import date
+from dataclasses import dataclass, field
+from datetime import date, timedelta
 from importlib.util import module_from_spec, spec_from_file_location
 from math import inf
 from pathlib import Path
@@ -23,6 +24,7 @@ from wearlore.records.store import Store
 
 LEFT_OUT = ("unknown_start", "never_looked", "at_entry", "no_distance", "contradicted")
 VANS = 3_000
+AGED = ("injector", "3", "injector-drip")
 Row = tuple[str, str, str, float, float, float]
 
 
@@ -72,54 +74,140 @@ def fleet(vans: list, histories: ModuleType, book: Book, tmp_path_factory: pytes
         yield store
 
 
-def walked(store: Store, book: Book, kernel: ModuleType, most: int = VANS) -> tuple[dict[int, Counter[Row]], Counter]:
-    """The rows of each vehicle and the lives left out, straight from the walk."""
+@dataclass
+class Walked:
+    """What the walk gave of each vehicle (by number), named."""
+
+    rows: dict[int, Counter[Row]] = field(default_factory=lambda: defaultdict(Counter))
+    placed: dict[int, Counter] = field(default_factory=lambda: defaultdict(Counter))
+    stretches: dict[int, Counter] = field(default_factory=lambda: defaultdict(Counter))
+    ages: dict[int, list] = field(default_factory=lambda: defaultdict(list))
+    left_out: Counter[tuple[str, str]] = field(default_factory=Counter)
+
+
+def walked(
+    store: Store, book: Book, kernel: ModuleType, most: int = VANS, rule: str = "left out",
+    aged: tuple[str, str, str] = AGED,
+) -> Walked:  # fmt: skip
+    """The lives of each vehicle, the spells of every mode, the ages of one slot, straight from the walk."""
+    found = Walked()
     codes = feed.codes_of(book)
     design = feed.design_of(book, codes)
     feed.prepare(store, codes)
-    rows: dict[int, Counter[Row]] = {}
-    left_out: Counter[tuple[str, str]] = Counter()
+    slot = codes.units.index(aged[:2]), codes.modes.index(aged[2])
     for whole in feed.batches(store):
         few = whole.vehicle < most
         history = walk.History(*(column[few] for column in whole))
-        out = walk.room_for(history, design)
-        kernel.walk(design, history, walk.blank_units(design), out)
+        out, watch = walk.room_for(history, design), walk.watch(history, design, range(len(codes.modes)), slot)
+        kernel.walk(design, history, walk.blank_units(design), out, feed.rule_of(rule), watch)
         for k in range(int(out.size[0])):
+            mode, vehicle = codes.modes[out.mode[k]], int(out.vehicle[k])
             revision = codes.revisions[codes.mode_component[out.mode[k]]][out.revision[k]]
-            row = (codes.modes[out.mode[k]], revision, feed.GRADES[out.grade[k]])
-            row = (*row, float(out.entry[k]), float(out.lower[k]), float(out.upper[k]))
-            rows.setdefault(int(out.vehicle[k]), Counter())[row] += 1
+            ends = float(out.lower[k]), float(out.upper[k])
+            row = (mode, revision, feed.GRADES[out.grade[k]], float(out.entry[k]), *ends)
+            found.rows[vehicle][row] += 1
+            place = codes.units[out.unit[k]][1]
+            found.placed[vehicle][mode, place, float(out.born[k]), float(out.began[k]), *ends] += 1
         for m, mode in enumerate(codes.modes):
             for reason, count in zip(LEFT_OUT, out.left_out[m], strict=True):
-                left_out[mode, reason] += int(count)
-    return rows, +left_out
+                found.left_out[mode, reason] += int(count)
+        spells = watch.spells
+        for k in range(int(spells.size[0])):
+            watched = spells.row_watched[k]
+            place = codes.units[spells.unit[watched]][1]
+            at = (float(column[k]) for column in (spells.row_low, spells.row_start, spells.row_end))
+            row = (codes.modes[spells.mode[watched]], place, bool(spells.row_known[k]), *at)
+            found.stretches[int(spells.row_vehicle[k])][row] += 1
+        ages = watch.ages
+        revisions = codes.revisions[codes.components.index(aged[0])]
+        for k in range(int(ages.size[0])):
+            day, age = feed.EPOCH + timedelta(int(ages.row_day[k])), float(ages.row_age[k])
+            piece = int(ages.row_piece[k]), revisions[ages.row_revision[k]], feed.GRADES[ages.row_grade[k]]
+            row = (day, float(ages.row_km[k]), age if ages.row_known[k] else None, *piece)
+            found.ages[int(ages.row_vehicle[k])].append(row)
+    found.left_out = +found.left_out
+    return found
 
 
-def test_the_compiled_walk_gives_the_rows_of_the_reference(
-    fleet: Store, book: Book, vans: list, reference: ModuleType
-) -> None:
-    """Each vehicle's lives, row for row, and the counts of what was left out and why."""
-    rows, left_out = walked(fleet, book, walk)
-    compare((rows, left_out), book, vans, reference)
-    kinds = Counter(kind(row) for counter in rows.values() for row in counter)
+@pytest.fixture(scope="module", params=list(feed.RULES))
+def told(
+    request: pytest.FixtureRequest, fleet: Store, book: Book, vans: list, reference: ModuleType
+) -> tuple[str, Walked, list]:
+    """One rule for unknown starts: what the compiled walk gives by it, and the stories of the reference."""
+    rule = request.param
+    return rule, walked(fleet, book, walk, rule=rule), [reference.tell(book, van, rule) for van in vans]
+
+
+def test_the_compiled_walk_gives_the_rows_of_the_reference(told: tuple[str, Walked, list], vans: list) -> None:
+    """Each vehicle's lives, row for row and where on the odometer, and the counts of what was left out and why."""
+    rule, found, stories = told
+    compare(found, vans, stories)
+    kinds = Counter(kind(row) for counter in found.rows.values() for row in counter)
     assert min(kinds[k] for k in ("exact", "interval", "left", "good", "late")) > 100, "the histories are too tame"
-    assert {reason for _, reason in left_out} == set(LEFT_OUT)
+    never = {"unknown_start"} if rule == "new at first sight" else set()
+    assert {reason for _, reason in found.left_out} == set(LEFT_OUT) - never
 
 
-def test_the_plain_walk_gives_the_rows_of_the_reference(
-    fleet: Store, book: Book, vans: list, reference: ModuleType, plain: ModuleType
+def test_where_each_mode_was_present_and_where_nobody_knows(
+    told: tuple[str, Walked, list], book: Book, vans: list, reference: ModuleType
 ) -> None:
-    compare(walked(fleet, book, plain, 400), book, vans[:400], reference)
+    """The spells of all modes on all units; of each kind there are many."""
+    _, found, stories = told
+    compare_stretches(found, book, vans, stories, reference)
+    every = [row for counter in found.stretches.values() for row in counter]
+    assert sum(known and low < start for *_, known, low, start, _ in every) > 100
+    assert sum(known and low == start for *_, known, low, start, _ in every) > 100
+    assert sum(not known for *_, known, _, _, _ in every) > 100
 
 
-def compare(found: tuple[dict[int, Counter[Row]], Counter], book: Book, vans: list, reference: ModuleType) -> None:
-    rows, left_out = found
+def test_how_old_a_mode_was_at_each_visit(
+    told: tuple[str, Walked, list], fleet: Store, book: Book, vans: list, reference: ModuleType
+) -> None:
+    """With revision and grade of the piece, and the number by which its values belong together."""
+    rule, found, stories = told
+    compare_ages(found, book, vans, stories, reference, AGED)
+    for aged in (("cooler", "rear", "cooler-clogged"), ("pump", "", "pump-crack"), ("booster", "", "booster-slack")):
+        other = walked(fleet, book, walk, 600, rule, aged)
+        compare_ages(other, book, vans[:600], stories, reference, aged)
+
+
+@pytest.mark.parametrize("rule", feed.RULES)
+def test_the_plain_walk_gives_the_rows_of_the_reference(
+    fleet: Store, book: Book, vans: list, reference: ModuleType, plain: ModuleType, rule: str
+) -> None:
+    few = vans[:200]
+    found, stories = walked(fleet, book, plain, len(few), rule), [reference.tell(book, van, rule) for van in few]
+    compare(found, few, stories)
+    compare_stretches(found, book, few, stories, reference)
+    compare_ages(found, book, few, stories, reference, AGED)
+
+
+def compare(found: Walked, vans: list, stories: list) -> None:
     expected: Counter = Counter()
-    for k, van in enumerate(vans):
-        story = reference.tell(book, van)
-        assert rows.get(k, Counter()) == Counter(story.rows), van
+    for k, (van, story) in enumerate(zip(vans, stories, strict=True)):
+        assert found.rows[k] == Counter(story.rows), van
+        assert found.placed[k] == Counter(story.placed), van
         expected += story.left_out
-    assert left_out == expected
+    assert found.left_out == expected
+
+
+def compare_stretches(found: Walked, book: Book, vans: list, stories: list, reference: ModuleType) -> None:
+    for k, (van, story) in enumerate(zip(vans, stories, strict=True)):
+        expected = [(mode, *row) for mode in book.modes for row in reference.stretches(book, van, story, mode)]
+        assert found.stretches[k] == Counter(expected), van
+
+
+def compare_ages(
+    found: Walked, book: Book, vans: list, stories: list, reference: ModuleType, aged: tuple[str, str, str]
+) -> None:
+    component, position, mode = aged
+    only = book.components[component].variants
+    fitted = [k for k, van in enumerate(vans) if not only or van.variant in only]
+    assert len(fitted) > len(vans) / 3
+    for k in fitted:
+        assert found.ages[k] == reference.ages(book, vans[k], stories[k], mode, position), vans[k]
+    for k in set(range(len(vans))) - set(fitted):
+        assert {row[2] for row in found.ages[k]} == {None}
 
 
 def kind(row: Row) -> str:

@@ -5,8 +5,8 @@ The engine sorts and joins, `walk` tells each vehicle's history, the engine grou
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 from types import MappingProxyType
 from typing import Any
@@ -18,19 +18,49 @@ from numpy.typing import NDArray
 from wearlore.book.model import Book
 from wearlore.errors import NameNotKnown, RecordsError
 from wearlore.lifetimes import walk
-from wearlore.lifetimes.feed import EPOCH, GRADES, Codes, batches, codes_of, design_of, prepare
+from wearlore.lifetimes.covariates import Covariate, covariates_of
+from wearlore.lifetimes.exposure import ExposedLives, exposed
+from wearlore.lifetimes.feed import (
+    EPOCH,
+    GRADES,
+    Codes,
+    Names,
+    UnknownStart,
+    batches,
+    codes_of,
+    design_of,
+    frozen,
+    named,
+    prepare,
+    rule_of,
+)
+from wearlore.lifetimes.grouping import group_of, grouped, summed
+from wearlore.lifetimes.readings import Readings, ages_of_readings
 from wearlore.lives import Array, Evidence, Lives
 from wearlore.records.store import Connection, Store
 from wearlore.vehicle import FittedUnit, ModeState, Vehicle
 
-__all__ = ["Lifetimes", "ModeLives", "grouped", "lifetimes", "vehicle_at"]
-
-Names = NDArray[np.str_]
+__all__ = [
+    "ExposedLives",
+    "Lifetimes",
+    "ModeLives",
+    "Readings",
+    "UnknownStart",
+    "ages_of_readings",
+    "exposed",
+    "grouped",
+    "lifetimes",
+    "vehicle_at",
+]
 
 
 @dataclass(frozen=True, slots=True)
 class ModeLives:
-    """The lives of one mode; row k of ``lives`` was of ``variant[k]``, ``revision[k]``, ``grade[k]`` (shape (n,))."""
+    """The lives of one mode; row k of ``lives`` was of ``variant[k]``, ``revision[k]``, ``grade[k]`` (shape (n,)).
+
+    ``covariates`` are those that were asked for, row by row like these; ``covariate_unknown`` lives of which one of
+    them is not known are left out.
+    """
 
     mode: str
     lives: Lives
@@ -38,6 +68,15 @@ class ModeLives:
     revision: Names
     grade: Names
     evidence: Evidence
+    covariates: Mapping[str, Names | Array] = field(default_factory=lambda: MappingProxyType({}))
+    covariate_unknown: int = 0
+
+    def column(self, name: str) -> Names | Array:
+        """``variant``, ``revision``, ``grade`` or a covariate, by name; shape (n,). Raises NameNotKnown."""
+        columns = {"variant": self.variant, "revision": self.revision, "grade": self.grade, **self.covariates}
+        if name not in columns:
+            raise NameNotKnown("column of these lives", name, columns)
+        return columns[name]
 
     def select(self, variant: str | None = None, revision: str | None = None, grade: str | None = None) -> Lives:
         """The lives of one variant, revision, grade; of all when None."""
@@ -64,50 +103,72 @@ class Lifetimes:
 
 
 def lifetimes(
-    store: Store, book: Book, *, group_km: float | None = None, progress: Callable[[int, int], None] | None = None
+    store: Store,
+    book: Book,
+    *,
+    group_km: float | None = None,
+    by: Sequence[str] = (),
+    unknown_start: UnknownStart = "left out",
+    progress: Callable[[int, int], None] | None = None,
 ) -> Lifetimes:
     """The lives of all modes from the records.
 
     Distances are grouped to ``group_km`` (None: 100 km, or 1 hour or day where the family's ages run in these).
+    ``by`` names covariates (`wearlore.lifetimes.covariates` lists them): rows are then grouped by these too. A mean
+    interval or distance per year is known only afterwards, from the whole record: it is taken as a constant habit of
+    the vehicle. ``unknown_start`` says what becomes of a unit whose age is not known:
+
+    - "left out": its life is counted and not used.
+    - "new at first sight": it counts as new where its unknown age begins: where the records begin, or where it is found
+      cured by nobody knows whom. Its life is then too short, by what it had run before.
+    - "original": it counts as fitted by the maker and is seen from the first visit on. Ages that are lost later (cured
+      outside the records) cannot be original: these lives stay left out.
+
     ``progress`` is told (vehicles done, vehicles in all). Raises RecordsErrors when stored records speak of what the
-    book lacks.
+    book lacks, NameNotKnown for a covariate or rule that does not exist.
     """
-    if group_km is None:
-        group_km = 100.0 if book.units.distance in ("km", "miles") else 1.0
-    if not group_km > 0:
-        raise ValueError("group_km must be greater than 0")
+    group = group_of(book, group_km)
+    rule = rule_of(unknown_start)
     codes = codes_of(book)
     design = design_of(book, codes)
     prepare(store, codes)
+    covariates = covariates_of(store, book, codes, by)
     total = int(store.connection.execute("SELECT count(DISTINCT vehicle) FROM visits").fetchall()[0][0])
     counts = _Counts(len(codes.modes))
     engine = store.connection.cursor()  # groups while the store's own connection hands the batches over
     parts, done = [], 0
     for history in batches(store):
         emitted = walk.room_for(history, design)
-        walk.walk(design, history, walk.blank_units(design), emitted)
-        counts.add(emitted)
-        parts.append(_group(engine, history, emitted, group_km))
+        walk.walk(design, history, walk.blank_units(design), emitted, rule, walk.watch(history, design))
+        rows, unknown = _rows(history, emitted, covariates)
+        counts.add(rows, emitted.left_out, unknown)
+        parts.append(_group(engine, rows, group))
         done += int(np.count_nonzero(np.diff(history.vehicle))) + 1
         if progress is not None:
             progress(done, total)
-    table = _summed(engine, pa.concat_tables(parts)) if parts else None
-    return Lifetimes(MappingProxyType(_by_mode(table, codes, counts)), done, group_km)
+    table = summed(engine, pa.concat_tables(parts)) if parts else None
+    return Lifetimes(MappingProxyType(_by_mode(table, codes, counts, covariates)), done, group)
 
 
-def grouped(entry: Array, lower: Array, upper: Array, group: float) -> tuple[Array, Array, Array]:
-    """Rows of lives with their distances rounded to multiples of ``group``.
+Rows = dict[str, NDArray[Any]]
 
-    An exact failure stays exact and is never at 0: there it goes to half a group. An interval stays an interval: one
-    that lies within a group becomes that whole group. The entry stays at or before the lower end.
-    """
-    nearest = [np.floor(column / group + 0.5) * group for column in (entry, lower, upper)]
-    low, high = nearest[1], nearest[2]
-    within = (lower < upper) & (low == high)
-    low, high = np.where(within, np.maximum(low - group / 2, 0), low), np.where(within, high + group / 2, high)
-    at_zero = high == 0
-    low, high = np.where(at_zero, group / 2, low), np.where(at_zero, group / 2, high)
-    return np.minimum(nearest[0], low), low, high
+
+def _rows(
+    history: walk.History, emitted: walk.Emitted, covariates: Sequence[Covariate]
+) -> tuple[Rows, NDArray[np.int32]]:
+    """What one batch emitted, as columns; and the modes of the lives left out, of which a covariate is not known."""
+    n = int(emitted.size[0])
+    vehicle = emitted.vehicle[:n]
+    rows: Rows = {"vehicle": vehicle, "mode": emitted.mode[:n]}
+    rows["variant"] = history.variant[np.searchsorted(history.vehicle, vehicle)]
+    rows |= {name: getattr(emitted, name)[:n] for name in GROUPED[2:]}
+    if not covariates:
+        return rows, np.empty(0, np.int32)
+    known = np.ones(n, np.bool_)
+    for k, covariate in enumerate(covariates):
+        rows[f"covariate_{k}"] = covariate.of(vehicle, emitted.unit[:n])
+        known &= rows[f"covariate_{k}"] != walk.NOTHING
+    return {name: column[known] for name, column in rows.items()}, rows["mode"][~known]
 
 
 class _Counts:
@@ -116,11 +177,10 @@ class _Counts:
     def __init__(self, modes: int) -> None:
         self.modes = modes
         self.sums: dict[str, NDArray[np.float64]] = {}
+        self.covariate_unknown = np.zeros(modes, np.int64)
 
-    def add(self, emitted: walk.Emitted) -> None:
-        n = int(emitted.size[0])
-        mode, vehicle = emitted.mode[:n], emitted.vehicle[:n]
-        entry, lower, upper = emitted.entry[:n], emitted.lower[:n], emitted.upper[:n]
+    def add(self, rows: Rows, left_out: NDArray[np.int64], covariate_unknown: NDArray[np.int32]) -> None:
+        mode, vehicle, entry, lower, upper = (rows[name] for name in ("mode", "vehicle", "entry", "lower", "upper"))
         good, exact = np.isinf(upper), lower == upper
         between = ~good & ~exact
         end = np.where(good, lower, (lower + np.where(good, lower, upper)) / 2)
@@ -130,12 +190,13 @@ class _Counts:
         self._add("good", mode, good)
         self._add("late_entry", mode, entry > 0)
         self._add("distance_at_risk", mode, end - entry)
-        if n:
+        if mode.size:
             contributes = np.zeros((int(vehicle[-1] - vehicle[0]) + 1, self.modes), np.bool_)
             contributes[vehicle - vehicle[0], mode] = True
             self._sum("vehicles", contributes.sum(axis=0))
         for k, name in enumerate(("unknown_start", "never_looked", "at_entry", "no_distance", "contradicted")):
-            self._sum(name, emitted.left_out[:, k].astype(np.float64))
+            self._sum(name, left_out[:, k].astype(np.float64))
+        self.covariate_unknown += np.bincount(covariate_unknown, minlength=self.modes)
 
     def _add(self, name: str, mode: NDArray[Any], weight: NDArray[Any]) -> None:
         self._sum(name, np.bincount(mode, weights=weight.astype(np.float64), minlength=self.modes))
@@ -149,47 +210,39 @@ class _Counts:
         return Evidence(distance_at_risk=distance, **{name: round(count) for name, count in sums.items()})
 
 
-GROUPED = "mode, variant, revision, grade, entry, lower, upper"
+GROUPED = ("mode", "variant", "revision", "grade", "entry", "lower", "upper")
 
 
-def _group(engine: Connection, history: walk.History, emitted: walk.Emitted, group: float) -> pa.Table:
-    """What one batch emitted, rounded, equal rows counted together."""
-    n = int(emitted.size[0])
-    first = np.searchsorted(history.vehicle, emitted.vehicle[:n])
-    entry, lower, upper = grouped(emitted.entry[:n], emitted.lower[:n], emitted.upper[:n], group)
-    codes = (emitted.mode[:n], history.variant[first], emitted.revision[:n], emitted.grade[:n])
-    names = [*GROUPED.split(", "), "count"]
-    return _summed(engine, pa.table([*codes, entry, lower, upper, np.ones(n)], names=names))
+def _group(engine: Connection, rows: Rows, group: float) -> pa.Table:
+    """The rows of one batch, rounded, equal ones counted together."""
+    rows["entry"], rows["lower"], rows["upper"] = grouped(rows["entry"], rows["lower"], rows["upper"], group)
+    del rows["vehicle"]
+    return summed(engine, pa.table({**rows, "count": np.ones(rows["mode"].size)}))
 
 
-def _summed(engine: Connection, rows: pa.Table) -> pa.Table:
-    engine.register("emitted", rows)
-    summed = engine.sql(f'SELECT {GROUPED}, sum("count") AS "count" FROM emitted GROUP BY ALL ORDER BY ALL')
-    return summed.to_arrow_table()
-
-
-def _by_mode(table: pa.Table | None, codes: Codes, counts: _Counts) -> dict[str, ModeLives]:
-    columns = {name: table[name].to_numpy() if table else np.empty(0) for name in [*GROUPED.split(", "), "count"]}
-    variants, grades = np.array(codes.variants), np.array(GRADES)
+def _by_mode(
+    table: pa.Table | None, codes: Codes, counts: _Counts, covariates: Sequence[Covariate] = ()
+) -> dict[str, ModeLives]:
+    names = [*GROUPED, *(f"covariate_{k}" for k in range(len(covariates))), "count"]
+    columns = {name: table[name].to_numpy() if table else np.empty(0) for name in names}
     result = {}
     for k, mode in enumerate(codes.modes):
         rows = slice(*np.searchsorted(columns["mode"], [k, k + 1]))
         own = {name: column[rows] for name, column in columns.items()}
-        revisions = np.array(codes.revisions[codes.mode_component[k]])
         result[mode] = ModeLives(
             mode,
             Lives(own["entry"], own["lower"], own["upper"], own["count"]),
-            _frozen(variants[own["variant"].astype(np.intp)]),
-            _frozen(revisions[own["revision"].astype(np.intp)]),
-            _frozen(grades[own["grade"].astype(np.intp)]),
+            named(codes.variants, own["variant"]),
+            named(codes.revisions[codes.mode_component[k]], own["revision"]),
+            named(GRADES, own["grade"]),
             counts.evidence(k),
-        )
+            MappingProxyType({
+                covariate.name: frozen(covariate.levels[own[f"covariate_{c}"].astype(np.intp)])
+                for c, covariate in enumerate(covariates)
+            }),
+            int(counts.covariate_unknown[k]),
+        )  # fmt: skip
     return result
-
-
-def _frozen(names: Names) -> Names:
-    names.setflags(write=False)
-    return names
 
 
 def vehicle_at(store: Store, book: Book, vehicle_id: str, *, km: float | None = None) -> Vehicle:
@@ -218,7 +271,7 @@ def vehicle_at(store: Store, book: Book, vehicle_id: str, *, km: float | None = 
     now = last if km is None else km
     told = _with_bare_visit(history, codes.variants.index(variant), built, complete, now)
     units = walk.blank_units(design)
-    walk.walk(design, told, units, walk.room_for(told, design))
+    walk.walk(design, told, units, walk.room_for(told, design), walk.LEAVE_OUT, walk.watch(told, design))
     return Vehicle(vehicle_id, variant, built, now, _fitted(book, variant, codes, design, units, now))
 
 

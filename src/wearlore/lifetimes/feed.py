@@ -5,21 +5,38 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import get_args
+from typing import Any, Literal, TypeVar, get_args
 
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
 from wearlore.book.model import Book, Component, Grade
-from wearlore.errors import RecordsError, RecordsErrors
-from wearlore.lifetimes.walk import NO_CLEAN, Design, History, Ints
+from wearlore.errors import NameNotKnown, RecordsError, RecordsErrors
+from wearlore.lifetimes.walk import AS_FITTED, LEAVE_OUT, NEW_AT_SIGHT, NO_CLEAN, Design, History, Ints
 from wearlore.records.checks import levels
 from wearlore.records.store import Store
 
 GRADES: tuple[str, ...] = get_args(Grade)
+UnknownStart = Literal["left out", "new at first sight", "original"]
+RULES: dict[str, int] = {"left out": LEAVE_OUT, "new at first sight": NEW_AT_SIGHT, "original": AS_FITTED}
 EPOCH = date(1970, 1, 1)
 ROWS = 1 << 18  # in a batch, before it is filled up to a whole vehicle
+
+
+Names = NDArray[np.str_]
+Column = TypeVar("Column", bound=NDArray[Any])
+
+
+def frozen(column: Column) -> Column:
+    """The same array, no longer to be written to."""
+    column.setflags(write=False)
+    return column
+
+
+def named(names: Sequence[str], codes: NDArray[Any]) -> Names:
+    """The names behind the codes."""
+    return frozen(np.array(names)[codes.astype(np.intp)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +49,13 @@ class Codes:
     mode_component: tuple[int, ...]
     components: tuple[str, ...]
     revisions: tuple[tuple[str, ...], ...]  # of each component; one nameless level when it has none
+
+
+def rule_of(unknown_start: str) -> int:
+    """The walk's code of a rule for unknown starts; NameNotKnown for another."""
+    if unknown_start not in RULES:
+        raise NameNotKnown("rule for unknown starts", unknown_start, RULES)
+    return RULES[unknown_start]
 
 
 def codes_of(book: Book) -> Codes:
@@ -94,6 +118,12 @@ def _levels(component: Component) -> list[tuple[int, int]]:
     return [((day - EPOCH).days, names.index(revision)) for day, revision in levels(component)]
 
 
+# the number by which the walk knows a vehicle
+NUMBERED = """
+    SELECT vehicle, (row_number() OVER (ORDER BY vehicle) - 1)::INTEGER AS number, b.code::INTEGER AS variant_code,
+        date_diff('day', DATE '1970-01-01', v.built)::INTEGER AS built, v.history = 'complete' AS complete
+    FROM vehicles v JOIN book_words b ON b.field = 'variant' AND b.word = v.variant
+"""
 # every line spread over the units that it names, with a bare row for each visit
 FEED = """
 WITH spread AS (
@@ -123,11 +153,7 @@ SELECT n.number AS vehicle, n.variant_code AS variant, n.built, n.complete,
     coalesce(t.unit, -1)::INTEGER AS unit, coalesce(t.finding, -1)::INTEGER AS finding,
     coalesce(t.mode, -1)::INTEGER AS mode, coalesce(t.action, -1)::INTEGER AS action,
     coalesce(t.revision, -1)::INTEGER AS revision, coalesce(t.grade, -1)::INTEGER AS grade
-FROM told t JOIN (
-    SELECT vehicle, (row_number() OVER (ORDER BY vehicle) - 1)::INTEGER AS number, b.code::INTEGER AS variant_code,
-        date_diff('day', DATE '1970-01-01', v.built)::INTEGER AS built, v.history = 'complete' AS complete
-    FROM vehicles v JOIN book_words b ON b.field = 'variant' AND b.word = v.variant
-) n ON n.vehicle = t.vehicle
+FROM told t JOIN ({NUMBERED}) n ON n.vehicle = t.vehicle
 ORDER BY n.number, day, t.km
 """
 

@@ -3,10 +3,14 @@
 One visit is taken as a whole, so the order of its lines does not matter: findings speak of the units as they came in,
 actions come after. Distances are km (or the family's hours or days). A *unit* is one component at one position; a
 *slot* is one failure mode on one unit. Codes: -1 means "not said".
+
+Beside the lives of all slots the walk can watch a few: where on the odometer their mode was present (`Spells`), and how
+old it was at each visit (`Ages`).
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -22,6 +26,8 @@ FAILED, GOOD, ORIGINAL = 0, 1, 2
 RENEWED, CLEANED, REPAIRED = 0, 1, 2
 NO_CLEAN = -1.0
 AS_BUILT = 0  # the grade "original"
+
+LEAVE_OUT, NEW_AT_SIGHT, AS_FITTED = range(3)  # what a unit of unknown age counts as
 
 UNKNOWN_START, NEVER_LOOKED, AT_ENTRY, NO_DISTANCE, CONTRADICTED = range(5)
 
@@ -66,6 +72,7 @@ class Units(NamedTuple):
     since: Floats  # (U,): odometer from which this piece has certainly been in place
     applies: Flags  # (S,)
     known: Flags  # (S,): the age is known
+    assumed: Flags  # (S,): by the rule for unknown starts alone
     age0: Floats  # (S,): age at odometer km0, where this life of the mode began
     km0: Floats  # (S,)
     entry: Floats  # (S,): age from which this life could be seen to fail
@@ -81,14 +88,101 @@ class Emitted(NamedTuple):
     """Lives, row by row, as `wearlore.lives.Lives` means them; shape (capacity,)."""
 
     vehicle: Ints
+    unit: Ints
     mode: Ints
     revision: Ints
     grade: Ints
     entry: Floats
     lower: Floats
     upper: Floats
+    born: Floats  # odometer at which the age was 0
+    began: Floats  # odometer at which this life began: later than ``born`` after a clean
     left_out: NDArray[np.int64]  # (M, 5)
     size: NDArray[np.int64]  # (1,): rows used
+
+
+class Spells(NamedTuple):
+    """Stretches of the odometer in which the mode of a watched slot was present, or was not known to be absent.
+
+    W slots are watched. A row with ``known`` says: found failed at odometer ``start``, present to ``end`` (its cure,
+    the last finding before a cure outside these records, or the last visit); it began after ``low`` (an evident mode:
+    at ``start``). A row without: from ``start`` to ``end`` nobody knows whether it was there.
+    """
+
+    slot: Ints  # (W,)
+    unit: Ints  # (W,)
+    mode: Ints  # (W,)
+    present: Flags  # (W,): a row is open, with …
+    onset: Floats  # (W,): its low,
+    found: Floats  # (W,): its start, and
+    last: Floats  # (W,): where it was last found
+    unsure: Flags  # (W,): from odometer 0 to here nothing is known
+    row_vehicle: Ints  # (capacity,), as all below
+    row_watched: Ints  # 0 … W - 1
+    row_known: Flags
+    row_low: Floats
+    row_start: Floats
+    row_end: Floats
+    size: NDArray[np.int64]  # (1,): rows used
+
+
+class Ages(NamedTuple):
+    """How old the mode of one watched slot was at each visit, before anything was done there; shape (capacity,)."""
+
+    slot: int  # NOTHING: none is watched
+    unit: int
+    mode: int
+    piece: Ints  # (1,): the number of the one in hand
+    failed: Flags  # (1,): it was present when the last visit ended
+    row_vehicle: Ints
+    row_day: Ints
+    row_km: Floats
+    row_known: Flags
+    row_age: Floats  # 0 where it is not known
+    row_piece: Ints  # 1, 2 …: a new number after each renewal, repair, clean and cure outside these records
+    row_revision: Ints
+    row_grade: Ints
+    size: NDArray[np.int64]  # (1,): rows used
+
+
+class Watch(NamedTuple):
+    """What is watched beside the lives."""
+
+    spells: Spells
+    ages: Ages
+
+
+def watch(history: History, design: Design, modes: Sequence[int] = (), aged: tuple[int, int] | None = None) -> Watch:
+    """Watch the spells of ``modes`` on all of their units, and the ages of ``aged`` (unit, mode).
+
+    With room for all that these vehicles can emit: a stretch not known and, for each line, a spell and one more.
+    """
+    component = design.unit_component
+    slots = [
+        (int(design.unit_slot[u]) + m - int(design.first_mode[component[u]]), u, m)
+        for m in modes
+        for u in range(component.size)
+        if design.first_mode[component[u]] <= m < design.first_mode[component[u] + 1]
+    ]
+    slot, unit, mode = np.array(slots, np.int32).reshape(-1, 3).T.copy()
+    w = slot.size
+    spoken = history.unit[history.unit != NOTHING]
+    vehicles = np.count_nonzero(np.diff(history.vehicle)) + 1 if history.vehicle.size else 0
+    n = int(vehicles * w + 2 * np.bincount(unit, minlength=component.size)[spoken].sum())
+    spells = Spells(
+        slot, unit, mode, np.zeros(w, np.bool_), np.zeros(w), np.zeros(w), np.zeros(w), np.zeros(w, np.bool_),
+        np.empty(n, np.int32), np.empty(n, np.int32), np.empty(n, np.bool_), np.empty(n), np.empty(n), np.empty(n),
+        np.zeros(1, np.int64),
+    )  # fmt: skip
+    aged_unit, aged_mode = aged or (NOTHING, NOTHING)
+    v = history.vehicle.size if aged else 0
+    aged_slot = int(design.unit_slot[aged_unit] + aged_mode - design.first_mode[component[aged_unit]])
+    ages = Ages(
+        aged_slot if aged else NOTHING, aged_unit, aged_mode, np.zeros(1, np.int32), np.zeros(1, np.bool_),
+        np.empty(v, np.int32), np.empty(v, np.int32), np.empty(v), np.empty(v, np.bool_), np.empty(v),
+        np.empty(v, np.int32), np.empty(v, np.int32), np.empty(v, np.int32), np.zeros(1, np.int64),
+    )  # fmt: skip
+    return Watch(spells, ages)
 
 
 def blank_units(design: Design) -> Units:
@@ -101,6 +195,7 @@ def blank_units(design: Design) -> Units:
         since=np.zeros(u),
         applies=np.zeros(s, np.bool_),
         known=np.zeros(s, np.bool_),
+        assumed=np.zeros(s, np.bool_),
         age0=np.zeros(s),
         km0=np.zeros(s),
         entry=np.zeros(s),
@@ -121,12 +216,15 @@ def room_for(history: History, design: Design) -> Emitted:
     n = int(vehicles * design.unit_slot[-1] + slots[spoken].sum())
     return Emitted(
         vehicle=np.empty(n, np.int32),
+        unit=np.empty(n, np.int32),
         mode=np.empty(n, np.int32),
         revision=np.empty(n, np.int32),
         grade=np.empty(n, np.int32),
         entry=np.empty(n),
         lower=np.empty(n),
         upper=np.empty(n),
+        born=np.empty(n),
+        began=np.empty(n),
         left_out=np.zeros((design.hidden.size, 5), np.int64),
         size=np.zeros(1, np.int64),
     )
@@ -153,12 +251,15 @@ def _emit(
 ) -> None:
     row = out.size[0]
     out.vehicle[row] = vehicle
+    out.unit[row] = unit
     out.mode[row] = mode
     out.revision[row] = units.revision[unit]
     out.grade[row] = units.grade[unit]
     out.entry[row] = units.entry[slot]
     out.lower[row] = lower
     out.upper[row] = upper
+    out.born[row] = units.km0[slot] - units.age0[slot]
+    out.began[row] = units.km0[slot]
     out.size[0] = row + 1
 
 
@@ -166,12 +267,20 @@ def _emit(
 def _begin(units: Units, slot: int, km: float, age: float, entry: float, known: bool) -> None:
     """A life of one mode begins at odometer ``km`` with this age; the mode is absent."""
     units.known[slot] = known
+    units.assumed[slot] = False
     units.age0[slot] = age
     units.km0[slot] = km
     units.entry[slot] = entry
     units.good[slot] = km
     units.looked[slot] = False
     units.present[slot] = False
+
+
+@njit(cache=True)
+def _begin_unknown(units: Units, slot: int, km: float, rule: int) -> None:
+    """A life of unknown age begins at odometer ``km``; the rule may say that it counts as new."""
+    _begin(units, slot, km, 0.0, 0.0, rule == NEW_AT_SIGHT)
+    units.assumed[slot] = rule == NEW_AT_SIGHT
 
 
 @njit(cache=True)
@@ -197,6 +306,8 @@ def _fail(
     age = _age(units, slot, km)
     if not units.known[slot]:
         out.left_out[mode, UNKNOWN_START] += 1
+    elif units.assumed[slot] and units.km0[slot] == km:
+        out.left_out[mode, AT_ENTRY] += 1
     elif design.hidden[mode]:
         last_good = _age(units, slot, units.good[slot]) if units.looked[slot] else units.entry[slot]
         _emit(units, out, vehicle, unit, slot, mode, last_good, age)
@@ -228,12 +339,12 @@ def _close(design: Design, units: Units, out: Emitted, vehicle: int, unit: int, 
 
 
 @njit(cache=True)
-def _see_good(units: Units, unit: int, slot: int, km: float, visit: int) -> None:
+def _see_good(units: Units, unit: int, slot: int, km: float, visit: int, rule: int) -> None:
     """The mode was looked at and is absent. Had it failed, it was cured outside these records: its age is lost."""
     if not units.applies[slot] or units.touched[slot] == visit:
         return
     if units.present[slot]:
-        _begin(units, slot, km, 0.0, 0.0, False)
+        _begin_unknown(units, slot, km, rule)
         units.since[unit] = km
     units.good[slot] = km
     units.looked[slot] = True
@@ -281,8 +392,8 @@ def _prove_original(history: History, units: Units, first: int, end: int) -> Non
 
 
 @njit(cache=True)
-def _begin_records(design: Design, history: History, units: Units, first: int) -> None:
-    """The units as the records find them: from new, proven original and seen from here on, or of unknown start."""
+def _begin_records(design: Design, history: History, units: Units, first: int, rule: int) -> None:
+    """The units as the records find them: from new, original and seen from here on, or of unknown start."""
     variant, km = history.variant[first], history.km[first]
     units.touched[:] = -1
     units.restored[:] = -1
@@ -293,17 +404,21 @@ def _begin_records(design: Design, history: History, units: Units, first: int) -
         _fit_new(design, units, unit, variant, 0.0, revision, AS_BUILT)
         if history.complete[first]:
             continue
+        if rule == AS_FITTED:
+            units.original[unit] = True
         if not units.original[unit]:
             units.since[unit] = km
         for slot in range(design.unit_slot[unit], design.unit_slot[unit + 1]):
             if not units.original[unit]:
-                _begin(units, slot, km, 0.0, 0.0, False)
+                _begin_unknown(units, slot, km, rule)
             elif not design.hidden[_mode_of(design, unit, slot)]:
                 units.entry[slot] = km  # a hidden failure would not have taken the unit out of sight: entry stays 0
 
 
 @njit(cache=True)
-def _find(design: Design, history: History, units: Units, out: Emitted, first: int, end: int, visit: int) -> None:
+def _find(
+    design: Design, history: History, units: Units, out: Emitted, first: int, end: int, visit: int, rule: int
+) -> None:
     """The findings of one visit: what failed, then what was looked at and did not."""
     for wanted in (FAILED, GOOD):
         for row in range(first, end):
@@ -316,7 +431,7 @@ def _find(design: Design, history: History, units: Units, out: Emitted, first: i
                 if wanted == FAILED:
                     _fail(design, units, out, history.vehicle[row], unit, slot, km, visit)
                 else:
-                    _see_good(units, unit, slot, km, visit)
+                    _see_good(units, unit, slot, km, visit, rule)
 
 
 @njit(cache=True)
@@ -351,28 +466,147 @@ def _act(design: Design, history: History, units: Units, out: Emitted, first: in
 
 
 @njit(cache=True)
-def walk(design: Design, history: History, units: Units, out: Emitted) -> None:
+def _stretch(spells: Spells, vehicle: int, watched: int, known: bool, low: float, start: float, end: float) -> None:
+    row = spells.size[0]
+    spells.row_vehicle[row] = vehicle
+    spells.row_watched[row] = watched
+    spells.row_known[row] = known
+    spells.row_low[row] = low
+    spells.row_start[row] = start
+    spells.row_end[row] = end
+    spells.size[0] = row + 1
+
+
+@njit(cache=True)
+def _not_known(spells: Spells, vehicle: int, watched: int, start: float, end: float) -> None:
+    if end > start:
+        _stretch(spells, vehicle, watched, False, start, start, end)
+    spells.unsure[watched] = False
+
+
+@njit(cache=True)
+def _watch_from(design: Design, history: History, units: Units, watch: Watch, first: int, rule: int) -> None:
+    """A vehicle's records begin: of a unit of unknown start nobody knows what was present before."""
+    watch.ages.piece[0] = 1
+    watch.ages.failed[0] = False
+    spells = watch.spells
+    for k in range(spells.slot.size):
+        spells.present[k] = False
+        met = design.applies[spells.mode[k], history.variant[first]].any()
+        spells.unsure[k] = met and not history.complete[first] and not units.original[spells.unit[k]]
+        if spells.unsure[k] and rule == NEW_AT_SIGHT:
+            _not_known(spells, history.vehicle[first], k, 0.0, history.km[first])
+
+
+@njit(cache=True)
+def _watch_found(design: Design, history: History, units: Units, spells: Spells, row: int, visit: int) -> None:
+    """After the findings of a visit; ``row`` is its first."""
+    vehicle, km = history.vehicle[row], history.km[row]
+    for k in range(spells.slot.size):
+        slot, evident = spells.slot[k], not design.hidden[spells.mode[k]]
+        present, low = units.present[slot], km
+        if not evident and not spells.unsure[k]:
+            low = units.good[slot] if units.looked[slot] else units.km0[slot]
+        if spells.unsure[k] and (evident or present or units.looked[slot]):
+            _not_known(spells, vehicle, k, 0.0, km)
+        if present and not spells.present[k]:
+            if evident and units.km0[slot] == 0.0 and units.entry[slot] == km:
+                _not_known(spells, vehicle, k, 0.0, km)  # an original, failed when first seen: who knows since when
+            spells.present[k] = True
+            spells.onset[k] = low
+            spells.found[k] = km
+            spells.last[k] = km
+        elif present and units.touched[slot] == visit:
+            spells.last[k] = km
+        elif spells.present[k] and not present:
+            spells.present[k] = False
+            _stretch(spells, vehicle, k, True, spells.onset[k], spells.found[k], spells.last[k])
+            _not_known(spells, vehicle, k, spells.last[k], km)  # cured outside these records, somewhere in between
+
+
+@njit(cache=True)
+def _watch_done(history: History, units: Units, spells: Spells, row: int, visit: int) -> None:
+    """After the actions of a visit."""
+    vehicle, km = history.vehicle[row], history.km[row]
+    for k in range(spells.slot.size):
+        slot = spells.slot[k]
+        if spells.present[k] and not units.present[slot]:
+            spells.present[k] = False
+            _stretch(spells, vehicle, k, True, spells.onset[k], spells.found[k], km)
+        if spells.unsure[k] and (units.renewed[spells.unit[k]] == visit or units.restored[slot] == visit):
+            _not_known(spells, vehicle, k, 0.0, km)
+
+
+@njit(cache=True)
+def _watch_end(spells: Spells, vehicle: int, km: float) -> None:
+    """The vehicle's records end at odometer ``km``."""
+    for k in range(spells.slot.size):
+        if spells.present[k]:
+            _stretch(spells, vehicle, k, True, spells.onset[k], spells.found[k], km)
+        if spells.unsure[k]:
+            _not_known(spells, vehicle, k, 0.0, km)
+
+
+@njit(cache=True)
+def _age_found(design: Design, history: History, units: Units, ages: Ages, row: int) -> None:
+    """After the findings of a visit: how old the mode is."""
+    if ages.failed[0] and not units.present[ages.slot]:
+        ages.piece[0] += 1
+    n = ages.size[0]
+    ages.row_vehicle[n] = history.vehicle[row]
+    ages.row_day[n] = history.day[row]
+    ages.row_km[n] = history.km[row]
+    ages.row_known[n] = units.known[ages.slot] and design.applies[ages.mode, history.variant[row]].any()
+    ages.row_age[n] = _age(units, ages.slot, history.km[row]) if ages.row_known[n] else 0.0
+    ages.row_piece[n] = ages.piece[0]
+    ages.row_revision[n] = units.revision[ages.unit]
+    ages.row_grade[n] = units.grade[ages.unit]
+    ages.size[0] = n + 1
+
+
+@njit(cache=True)
+def _age_done(units: Units, ages: Ages, visit: int) -> None:
+    """After the actions of a visit."""
+    ages.failed[0] = units.present[ages.slot]
+    if units.renewed[ages.unit] == visit or units.restored[ages.slot] == visit:
+        ages.piece[0] += 1
+
+
+@njit(cache=True)
+def walk(design: Design, history: History, units: Units, out: Emitted, rule: int, watch: Watch) -> None:
     """Tell the history of every vehicle in ``history``; ``out`` receives the lives, ``units`` the last vehicle's end.
 
-    ``out`` must come from `room_for`, ``units`` from `blank_units`.
+    ``rule`` says what a unit of unknown age counts as: LEAVE_OUT, NEW_AT_SIGHT or AS_FITTED. ``out`` must come from
+    `room_for`, ``units`` from `blank_units`, ``watch`` from `watch`.
     """
     n = history.vehicle.size
+    spells, ages = watch.spells, watch.ages
     first = 0
     while first < n:
         end = first
         while end < n and history.vehicle[end] == history.vehicle[first]:
             end += 1
         _prove_original(history, units, first, end)
-        _begin_records(design, history, units, first)
+        _begin_records(design, history, units, first, rule)
+        _watch_from(design, history, units, watch, first, rule)
         start, visit = first, 0
         while start < end:
             stop = start
             while stop < end and history.day[stop] == history.day[start] and history.km[stop] == history.km[start]:
                 stop += 1
-            _find(design, history, units, out, start, stop, visit)
+            _find(design, history, units, out, start, stop, visit, rule)
+            if spells.slot.size:
+                _watch_found(design, history, units, spells, start, visit)
+            if ages.slot != NOTHING:
+                _age_found(design, history, units, ages, start)
             _act(design, history, units, out, start, stop, visit)
+            if spells.slot.size:
+                _watch_done(history, units, spells, start, visit)
+            if ages.slot != NOTHING:
+                _age_done(units, ages, visit)
             start, visit = stop, visit + 1
         for unit in range(design.unit_component.size):
             for slot in range(design.unit_slot[unit], design.unit_slot[unit + 1]):
                 _close(design, units, out, history.vehicle[first], unit, slot, history.km[end - 1])
+        _watch_end(spells, history.vehicle[first], history.km[end - 1])
         first = end

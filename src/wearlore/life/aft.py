@@ -29,6 +29,7 @@ Groups = NDArray[np.int64]
 RANK = 1e-9  # singular values below this share of the largest are 0
 DETERMINED = 1e-6  # a contrast farther than this from what the lives span is not determined by them
 MANY = 5_000  # distances of failure and survival from which profiles are of bins
+LONGEST = 3.0  # step, in ln km, of the search for an end
 WIDTH = 0.125  # of sigma
 GONE = 30.0  # sigmas by which a row must outlive its coefficients' reach to add less than exp(-GONE) (Weibull)
 
@@ -215,7 +216,7 @@ class Profile:
         limit = best + side * reach
         point, at = self.best, self.objective(self.best)
         curvature = max(1e-12, float(-at.hessian[0, 0] - at.hessian[0, 1:] @ self._drift(at)))
-        inside, outside, c = best, side * inf, best + side * min(target / sqrt(curvature), 3.0)
+        inside, outside, c = best, side * inf, best + side * min(target / sqrt(curvature), LONGEST)
         for _ in range(100):
             point, at = self._maximised(self._moved(point, at, c))
             root = sqrt(max(0.0, 2 * (self.top - at.value)))
@@ -227,7 +228,7 @@ class Profile:
             slope = abs(float(at.gradient[0])) / root if root > 0 else 0.0
             ahead = (target - root) / slope if slope > 0 else inf
             if isinf(outside):
-                c += side * min(ahead, 2 * abs(c - best), abs(limit - c))
+                c += side * min(ahead, 2 * abs(c - best), LONGEST, abs(limit - c))
             else:
                 c += side * ahead
                 if not side * inside < side * c < side * outside:
@@ -275,7 +276,10 @@ def solve(lives: Lives, group: Groups, x: Array, w: Array, dist: LogLife) -> Sol
     middle = np.concatenate([np.linalg.lstsq(problem.x, start, rcond=None)[0], np.zeros(q)])
     low = np.concatenate([middle[:r] - REACH, np.full(q, LOG_SPREAD[0])])
     high = np.concatenate([middle[:r] + REACH, np.full(q, LOG_SPREAD[1])])
-    best = maximise(problem.derivatives, middle, low, high)
+    try:
+        best = maximise(problem.derivatives, middle, low, high)
+    except FitError as unsettled:  # it ran along a ridge to no end
+        raise vague from unsettled
     information = -best.at.hessian
     if best.at_edge or np.linalg.eigvalsh(information).min() < VAGUE:
         raise vague

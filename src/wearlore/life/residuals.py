@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wearlore.life.likelihood import LogLife, log_km
-from wearlore.life.nonparametric import kaplan_meier
+from wearlore.life.turnbull import record_curve
 from wearlore.lives import Array, Lives
 
 LARGEST = np.finfo(np.float64).max
@@ -42,7 +42,7 @@ def residuals(lives: Lives, mu: Array, sigma: float, dist: LogLife, level: float
     upper = np.full(len(lives), np.inf)
     upper[~lives.right] = np.maximum(hazard(np.where(lives.right, lives.lower, lives.upper)), SMALLEST)[~lives.right]
     on_scale = Lives(hazard(lives.entry), hazard(lives.lower), upper, lives.count)
-    curve = kaplan_meier(on_scale, level)
+    curve = record_curve(on_scale, level)
     with np.errstate(divide="ignore"):  # survival 0 is an infinite cumulative hazard
         steps, low, high = (-np.log(share) for share in (curve.survival, curve.high, curve.low))
     outside = float(np.mean((curve.km < low) | (curve.km > high))) if curve.km.size else 0.0

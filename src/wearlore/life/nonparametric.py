@@ -87,8 +87,9 @@ def kaplan_meier(lives: Lives, level: float = 0.95, *, since: float = 0.0) -> Su
     if not seen.any():
         raise FitError(f"no life was seen beyond {since:,.0f} km", "Ask for survival from an earlier distance")
     end, count = lives.lower[seen], lives.count[seen]
-    entry = np.minimum(lives.entry[seen], np.nextafter(end, 0))  # failed on entry: was at risk then
     failure = ~lives.right[seen]
+    # failed on entry: was at risk then
+    entry = np.where(failure, np.minimum(lives.entry[seen], np.nextafter(end, 0)), lives.entry[seen])
     km = np.unique(end[failure])
     failed = _counted(end[failure], count[failure], km, "right") - _counted(end[failure], count[failure], km, "left")
     at_risk = _counted(entry, count, km, "left") - _counted(end, count, km, "left")

@@ -420,6 +420,15 @@ def turnbull(lives: Lives, level: float = 0.95, *, since: float = 0.0) -> Surviv
     )
 
 
+def expected_failures(cells: Cells) -> Array:
+    """Failures in each cell, (m,): those known to lie in several are shared out as the likeliest growth of H says."""
+    emptied = np.flatnonzero(cells.outlived == 0).tolist()
+    failed = np.zeros(len(cells))
+    for start, stop in zip([0, *(at + 1 for at in emptied)], [*emptied, len(cells)], strict=True):
+        failed += _expected(cells, start, np.append(likeliest(cells.between(start, stop)).size, inf))
+    return failed
+
+
 def _expected(cells: Cells, start: int, size: Array) -> Array:
     """Failures expected in each cell, (m,), given ``size``, the growth from cell ``start`` on; 0 elsewhere."""
     survival = np.exp(-np.concatenate([[0.0], np.cumsum(size)]))
@@ -454,13 +463,18 @@ class _Tilt:
     last: int
     error: float
 
+    @property
+    def _over(self) -> NDArray[np.bool_]:
+        """The cells meant, as far as a failure can lie in them."""
+        place = np.arange(len(self.best.cells))
+        shared = _spread(self.best.cells, np.ones_like(self.best.cells.count)) > 0.5
+        return np.asarray(shared & (place >= self.late) & (place <= self.last))
+
     def at(self, reward: float, start: Array) -> tuple[Array, float, float]:
         """Where the likelihood falls by ``reward`` per unit of growth: the growth of all cells, that over the cells
         meant, and the root of the ratio statistic."""
-        cells = self.best.cells
-        over = slice(self.late, self.last + 1)
-        outlived = cells.outlived.copy()
-        outlived[over] -= reward
+        cells, over = self.best.cells, self._over
+        outlived = cells.outlived - np.where(over, reward, 0.0)
         found = likeliest(replace(cells, outlived=outlived), start)
         growth = float(found.size[over].sum())
         fallen = self.best.log_likelihood - (found.log_likelihood - reward * growth)
@@ -472,7 +486,7 @@ class _Tilt:
         inside = (cells.first >= self.late) & (cells.stop <= self.last + 1)
         if side < 0 and not inside.any() and self.at(-FIRM * float(cells.outlived.max()), size)[2] <= target:
             return 0.0
-        ceiling = float(cells.outlived[self.late : self.last + 1].min()) if side > 0 else inf
+        ceiling = float(cells.outlived[self._over].min()) if side > 0 else inf
         low, high, root_low, root_high = 0.0, ceiling, 0.0, inf
         reward = min(target / self.error, 0.5 * ceiling)
         for _ in range(STEPS):

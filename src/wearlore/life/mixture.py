@@ -21,8 +21,9 @@ from scipy.special import expit, log_expit
 from wearlore.life.likelihood import NARROW, Derivatives, LogLife, log_km
 from wearlore.lives import Array, Lives
 
-MANY = 5_000  # rows beyond which distances are grouped ...
-GROUP = 1 / 256  # ... to cells of this width in ln km: sigma moves by under 1e-5 of itself where it is 0.3 or more
+MANY = 5_000  # rows beyond which distances are grouped, ...
+GROUP = 1 / 256  # ... single ones to cells of this width in ln km, ...
+GROUP_ENDS = 1 / 64  # ... the two ends of an interval to cells of this width
 NEVER_FAILED = -1e4  # z that stands for a distance of 0 km: the chance of a failure before is 0
 
 
@@ -203,18 +204,19 @@ def _cut(km: Array, early: float) -> Array:
 def _grouped(lives: Lives, early: float) -> tuple[Array, Array, Array]:
     """Entry, lower and upper at the middle of their cells; no distance crosses ``early``."""
 
-    def middle(km: Array) -> Array:
+    def middle(km: Array, width: float) -> Array:
         known = (km > 0) & np.isfinite(km)
-        cell = np.ceil(np.log(np.where(known, km, early) / early) / GROUP) - 0.5
-        return np.where(known, early * np.exp(cell * GROUP), km)
+        cell = np.ceil(np.log(np.where(known, km, early) / early) / width) - 0.5
+        return np.where(known, early * np.exp(cell * width), km)
 
-    entry, lower, upper = middle(lives.entry), middle(lives.lower), middle(lives.upper)
-    fine = lives.between & (lower == upper)
-    entry, lower, upper = (
-        np.where(fine, known, cell)
-        for known, cell in ((lives.entry, entry), (lives.lower, lower), (lives.upper, upper))
-    )
-    return entry, lower, upper
+    lower, upper = lives.lower, lives.upper
+    grouped = np.full(len(lives), False)
+    for width in (GROUP_ENDS, GROUP):  # an interval within one cell takes the finer ones, or stays as it is
+        first, second = middle(lives.lower, width), middle(lives.upper, width)
+        takes = ~grouped & np.where(lives.between, first < second, width == GROUP)
+        lower, upper = np.where(takes, first, lower), np.where(takes, second, upper)
+        grouped |= takes
+    return np.minimum(middle(lives.entry, GROUP), lower), lower, upper
 
 
 def _added_up(at: Array, until: Array, early: Array, weight: Array) -> Parts:

@@ -34,8 +34,9 @@ WITHIN: dict[Kind, tuple[Kind, ...]] = {
 }
 FLAT = 25.0  # a share this far out on the logit scale (1e-11) is 0 or 1
 EDGE = 20.0  # ... where the slope at the boundary is taken
-CERTAIN = 1e-8  # Newton decrement (twice the log-likelihood still to gain) of a maximum ...
-ENOUGH = 1e-14  # ... and at which a step gains nothing more
+CERTAIN = 1e-8  # Newton decrement (twice the log-likelihood still to gain) of a maximum
+NOTHING = 1e-5  # log-likelihood to be gained off the boundary that is no gain
+ENOUGH = 1e-14  # Newton decrement at which a step gains nothing more
 LONGEST_STEP, SHORTEST, STEPS = 1.0, 1e-10, 200
 CELLS = {0: 1, 1: 40, 2: 16}  # of the grid on every free share, by how many there are
 
@@ -70,7 +71,8 @@ class Problem:
         edge = max(narrower, key=lambda top: top.at.value, default=None)
         if edge is None or (inside is not None and inside.at.value > edge.at.value + CERTAIN):
             return inside
-        return edge if self._leads_nowhere(edge.point, kind) else None
+        nothing_above = max(top.at.value for top in tops) <= edge.at.value + NOTHING
+        return edge if nothing_above or self._leads_nowhere(edge.point, kind) else None
 
     def derivatives(self, point: Array) -> Derivatives:
         return self._rows.derivatives(self.dist, point)

@@ -152,7 +152,7 @@ def regress(lives: Lives, covariates: Sequence[Covariate], dist: LogLife) -> Reg
         null_log_likelihood=null.log_likelihood,
         test=_gain(found, null, size - 1),
         tests=tests,
-        common_sigma=_common_sigma(lives, design, dist),
+        common_sigma=_common_sigma(lives, design, found),
         ratios=_ratios(lives, design, found, references),
         aicc=aic + 2 * parameters * (parameters + 1) / spare if spare > 0 else inf,
         failures=lives.failures,
@@ -257,25 +257,27 @@ def _interval(found: Solution, contrast: Array) -> tuple[Estimate, Estimate, flo
     return Estimate(ratio, exp(low), exp(high), LEVEL), Estimate(ratio, *wald, LEVEL), profile.p(0.0)
 
 
-def _common_sigma(lives: Lives, design: Design, dist: LogLife) -> dict[str, Test | None]:
-    if dist.fixed_sigma:
+def _common_sigma(lives: Lives, design: Design, found: Solution) -> dict[str, Test | None]:
+    if not found.tau.size:
         return {}
     factors = [each for each in design.covariates if isinstance(each, Factor)]
-    return {each.name: _one_sigma(lives, design, each, dist) for each in factors}
+    return {each.name: _one_sigma(lives, design, each, found) for each in factors}
 
 
-def _one_sigma(lives: Lives, design: Design, each: Factor, dist: LogLife) -> Test | None:
+def _one_sigma(lives: Lives, design: Design, each: Factor, found: Solution) -> Test | None:
     """A sigma for every level of ``each`` against one for all, whatever else the regression holds."""
     enough = np.flatnonzero(_failures(each, lives) >= OWN_SIGMA)
     mask = np.isin(each.codes, enough)
     if enough.size < 2:
         return None
-    codes = np.searchsorted(enough, each.codes[mask])
+    codes, dist, joint = np.searchsorted(enough, each.codes[mask]), found.problem.dist, found
     try:
-        part, design = lives.where(mask), design.where(mask)
+        if not mask.all():
+            lives, design = lives.where(mask), design.where(mask)
+            joint = _solve(lives, design, dist)
         sigmas = np.zeros((design.groups, enough.size))
         sigmas[design.group, codes] = 1.0
-        joint, apart = _solve(part, design, dist), _solve(part, design, dist, sigmas)
+        apart = _solve(lives, design, dist, sigmas)
     except FitError:
         return None
     return _gain(apart, joint, enough.size - 1)

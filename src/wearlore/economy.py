@@ -153,8 +153,8 @@ class Economy:
     choices: tuple[Choice, ...]
     verdicts: tuple[Verdict, ...]
     unknown: tuple[str, ...]
-    cheaper: Array = field(repr=False, compare=False)
-    cheaper_ahead: Array = field(repr=False, compare=False)
+    cheaper: Array = field(compare=False)
+    cheaper_ahead: Array = field(compare=False)
 
     @property
     def order(self) -> tuple[float, ...]:

@@ -211,6 +211,7 @@ class Observation(Entry):
     circumstance: str = ""
     unit: str | None = None
     limit: float | None = None
+    worse: Literal["higher", "lower"] = Field("higher", description="which way a reading goes as things get worse")
     leak: Annotated[float, Field(ge=0, lt=1)] = Field(
         0.01, description="chance of seeing it with none of its modes present"
     )

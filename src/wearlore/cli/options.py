@@ -37,6 +37,20 @@ class Where:
     ] = Path()
 
 
+@Parameter(name="*")
+@dataclass(frozen=True)
+class Drawn:
+    """Where charts and pages are written."""
+
+    chart: Annotated[Path | None, Parameter(help="Draw the first chart into this file: .svg, .html, .png or .pdf.")] = (
+        None
+    )
+    dark: Annotated[bool, Parameter(negative="", help="Draw a .png or .pdf for dark screens.")] = False
+    out: Annotated[
+        Path | None, Parameter(help="Write the page with all charts (HTML, PDF, text) and each chart into this folder.")
+    ] = None
+
+
 Several = Parameter(negative="", consume_multiple=False)
 
 

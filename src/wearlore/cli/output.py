@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
 
-from wearlore.cli.options import Shown, units_shown
+from wearlore.cli.options import Drawn, Shown, units_shown
 from wearlore.errors import OutputError
 
 if TYPE_CHECKING:  # imported where they are used: `--help` should not wait for compilers and chart libraries
     from wearlore.answers import Job
-    from wearlore.report.sheet import Sheet
-    from wearlore.units import Units
+    from wearlore.report.charts import Drawing
+    from wearlore.report.sheet import Figures, Sheet
     from wearlore.workbench import Workbench
 
 NARROW, WIDE = 80, 118  # characters
@@ -72,32 +72,64 @@ def papers(bench: Workbench, job: Job, shown: Shown) -> list[Sheet]:
 
 
 def write_papers(bench: Workbench, job: Job, folder: Path, shown: Shown) -> list[Path]:
-    """Each paper as text, HTML and PDF in ``folder``."""
+    """Each paper as HTML, PDF and text in ``folder``."""
+    sheets = zip(("job-card", "estimate", "owner"), papers(bench, job, shown), strict=True)
+    return [path for name, sheet in sheets for path in _write_sheet(sheet, folder / name)]
+
+
+def answer(
+    result: Any,
+    shown: Shown,
+    drawn: Drawn,
+    name: str,
+    page: Callable[[Figures], Sheet],
+    drawings: Callable[[], Sequence[Drawing]],
+) -> None:
+    """The result as text or JSON; its page and charts as files (``name``) where they are asked for."""
+    written: list[Path] = []
+    if drawn.chart or drawn.out:
+        made = drawings()
+        if drawn.chart:
+            written += _draw(made, drawn.chart, drawn.dark)
+        if drawn.out:
+            written += _write_page(made, page, drawn.out / name)
+    show(result, shown, lambda: [page({})])
+    if written and not shown.json:
+        say(f"Written: {', '.join(str(path) for path in written)}")
+
+
+def _draw(made: Sequence[Drawing], path: Path, dark: bool) -> list[Path]:
+    from wearlore.report.charts import save
+
+    if not made:
+        raise OutputError(str(path), "there is nothing to draw", "Ask again when there are failures on record.")
+    save(made[0].chart, path, made[0].text, "dark" if dark else "light")
+    return [path]
+
+
+def _write_page(made: Sequence[Drawing], page: Callable[[Figures], Sheet], stem: Path) -> list[Path]:
+    from wearlore.report.charts import to_svg
+    from wearlore.report.sheet import Figure
+
+    figures = {drawing.name: Figure(to_svg(drawing.chart), drawing.text) for drawing in made}
+    written = _write_sheet(page(figures), stem)
+    for name, figure in figures.items():
+        written.append(stem.with_name(f"{stem.name}-{name}.svg"))
+        write(written[-1], figure.svg.encode())
+    return written
+
+
+def _write_sheet(sheet: Sheet, stem: Path) -> list[Path]:
+    """As HTML, PDF and text."""
     from wearlore.report.page import to_html
     from wearlore.report.pdf import to_pdf
     from wearlore.report.plain import to_text
 
-    written = []
-    for name, sheet in zip(("job-card", "estimate", "owner"), papers(bench, job, shown), strict=True):
-        for suffix, content in (
-            (".html", to_html([sheet]).encode()),
-            (".pdf", to_pdf([sheet])),
-            (".txt", to_text(sheet).encode()),
-        ):
-            written.append(folder / f"{name}{suffix}")
-            write(written[-1], content)
+    made = {".html": to_html([sheet]).encode(), ".pdf": to_pdf([sheet]), ".txt": to_text(sheet).encode()}
+    written = [stem.with_name(f"{stem.name}{suffix}") for suffix in made]
+    for path, content in zip(written, made.values(), strict=True):
+        write(path, content)
     return written
-
-
-def draw(bench: Workbench, mode: str, path: Path, units: Units) -> None:
-    """The mode's curves in a file of their own: judgement, records, and the model of both."""
-    from wearlore.report.charts import life_chart, save
-
-    curves = bench.curves(mode)
-    chart = life_chart(
-        curves.name, units, model=curves.model, curve=curves.curve, lives=curves.lives, belief=curves.judged
-    )
-    save(chart, path, curves.name)
 
 
 def write(path: Path, content: bytes) -> None:

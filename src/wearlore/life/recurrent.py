@@ -7,7 +7,7 @@ assumed of how repairs follow one another, only that whether a unit is under obs
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import inf, log
 from typing import Literal
 
@@ -144,7 +144,7 @@ class MeanCumulative:
     since: float
     until: float
     gaps: tuple[tuple[float, float], ...]
-    histories: Histories
+    histories: Histories = field(repr=False, compare=False)
 
     def at(self, km: float) -> Estimate:
         """Mean repairs (or money) per unit from ``since`` to ``km``, with its limits.

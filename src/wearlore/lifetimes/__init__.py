@@ -36,20 +36,24 @@ from wearlore.lifetimes.feed import (
 )
 from wearlore.lifetimes.grouping import group_of, grouped, summed
 from wearlore.lifetimes.readings import Readings, ages_of_readings
+from wearlore.lifetimes.repairs import LeftOut, RepairHistories, repairs
 from wearlore.lives import Array, Evidence, Lives
 from wearlore.records.store import Connection, Store
 from wearlore.vehicle import FittedUnit, ModeState, Vehicle
 
 __all__ = [
     "ExposedLives",
+    "LeftOut",
     "Lifetimes",
     "ModeLives",
     "Readings",
+    "RepairHistories",
     "UnknownStart",
     "ages_of_readings",
     "exposed",
     "grouped",
     "lifetimes",
+    "repairs",
     "vehicle_at",
 ]
 

@@ -67,6 +67,13 @@ def summary(store: Store) -> Summary:
     )  # fmt: skip
 
 
+def newest_built(store: Store, variant: str) -> date | None:
+    """The day on which the newest vehicle of ``variant`` was built; None without any."""
+    rows = store.connection.execute("SELECT max(built) FROM vehicles WHERE variant = ?", [variant]).fetchall()
+    newest: date | None = rows[0][0]
+    return newest
+
+
 @dataclass(frozen=True, slots=True)
 class EvidenceLine:
     """One stored line, with the file and the line of it that it came from; text left empty is ``""``."""

@@ -52,11 +52,11 @@ def _plain(value: Any) -> Any:
 
 
 def _members(value: Any) -> dict[str, Any]:
-    """The public fields of a result; functions that it carries hold no data."""
+    """The public fields of a result: those that it prints; functions that it carries hold no data."""
     if isinstance(value, BaseModel):
         names = list(type(value).model_fields)
     elif is_dataclass(value) and not isinstance(value, type):
-        names = [field.name for field in fields(value)]
+        names = [field.name for field in fields(value) if field.repr]
     else:
         raise TypeError(f"{type(value).__name__} is no part of a result")
     members = {name: getattr(value, name) for name in names if not name.startswith("_")}

@@ -10,7 +10,7 @@ from wearlore.answers import Basis, FamilyLives, ModeStudy, ModeSummary, Surviva
 from wearlore.estimate import Estimate
 from wearlore.lives import Evidence
 from wearlore.report.card import when
-from wearlore.report.sheet import Block, Bullets, Column, Heading, Paragraph, Sheet, Table, counted
+from wearlore.report.sheet import NO_FIGURES, Block, Bullets, Column, Figures, Heading, Paragraph, Sheet, Table, counted
 from wearlore.units import Units, show_share
 
 SMALL = (
@@ -27,7 +27,7 @@ LEFT_OUT = {
 }
 
 
-def family_lives(lives: FamilyLives, units: Units, made_on: date) -> Sheet:
+def family_lives(lives: FamilyLives, units: Units, made_on: date, figures: Figures = NO_FIGURES) -> Sheet:
     """Every mode of the family, soonest first."""
     failures = sum(row.evidence.failures for row in lives.rows)
     return Sheet(
@@ -39,12 +39,12 @@ def family_lives(lives: FamilyLives, units: Units, made_on: date) -> Sheet:
             ("Failure modes", f"{len(lives.rows):,}"),
             ("Failures on record", f"{failures:,}"),
         ),
-        blocks=(_summaries(lives.rows, units, "Failure mode"),),
+        blocks=(*figures.values(), _summaries(lives.rows, units, "Failure mode")),
         small_print=SMALL,
     )
 
 
-def mode_study(study: ModeStudy, units: Units, made_on: date) -> Sheet:
+def mode_study(study: ModeStudy, units: Units, made_on: date, figures: Figures = NO_FIGURES) -> Sheet:
     """One mode: judgement and record side by side, the curve as numbers, the evidence."""
     row = study.summary
     return Sheet(

@@ -61,8 +61,8 @@ def _block(block: Block, width: int) -> list[RenderableType]:
             return [_callout(block)]
         case Table():
             return lay_out(block, width)
-        case Figure(_, text):
-            return [Text(f"[Chart: {text} In the HTML and PDF of this page.]")]
+        case Figure():
+            return []  # what it shows stands in the words and tables beside it
         case StepBlock():
             return _step(block)
         case SignOff(roles, text):

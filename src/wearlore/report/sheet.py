@@ -5,6 +5,7 @@ One place decides what a document says; `plain`, `page` and `pdf` only decide ho
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -97,6 +98,8 @@ class SignOff:
     text: str = ""
 
 
+Figures = Mapping[str, Figure]  # by the names of their drawings
+NO_FIGURES: Figures = {}  # on paper that cannot show them
 Block = Heading | Paragraph | Bullets | Callout | Table | Figure | StepBlock | SignOff
 
 

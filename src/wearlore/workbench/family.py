@@ -2,26 +2,37 @@
 
 from __future__ import annotations
 
-from functools import cached_property, partial
+from functools import cached_property
+from typing import get_args
 
 from wearlore.answers import (
+    Depth,
     FamilyLives,
     ModeCurves,
     ModeStudy,
     ModeSummary,
     Ranked,
+    UnderRule,
     basis,
     record_basis,
     survival_points,
 )
 from wearlore.book.model import Mode
 from wearlore.errors import NameNotKnown
-from wearlore.life import LifeModel, life_model, rank
+from wearlore.life import (
+    LOGNORMAL,
+    WEIBULL,
+    LifeModel,
+    fractions_study,
+    hazard,
+    life_model,
+    papers,
+    rank,
+    record_curve,
+)
 from wearlore.life.strata import StrataModels
-from wearlore.life.turnbull import record_curve
-from wearlore.lifetimes import Lifetimes, ModeLives, lifetimes
+from wearlore.lifetimes import Lifetimes, ModeLives, UnknownStart, lifetimes
 from wearlore.lives import Evidence, Lives
-from wearlore.records.store import Store
 from wearlore.records.summary import EvidenceLine, evidence_lines
 from wearlore.units import Units
 from wearlore.workbench.folder import Folder
@@ -37,13 +48,16 @@ class Family(Folder):
         """The lives of all modes; none while there is no store: then the book's judgement speaks alone."""
         if not self.store_path.exists():
             return Lifetimes.none(self.book)
-        with Store.open(self.store_path, read_only=True) as store:
+        with self._reading() as store:
             return lifetimes(
                 store,
                 self.book,
                 group_km=self.group_km,
-                progress=partial(self.progress, "walking histories"),
+                progress=self._walking,
             )
+
+    def _walking(self, done: int, of: int) -> None:
+        self.progress("walking histories", done, of)
 
     @cached_property
     def _models(self) -> dict[str, StrataModels]:
@@ -70,10 +84,13 @@ class Family(Folder):
         return FamilyLives(self.book.family.name, self.lifetimes.vehicles, tuple(rows))
 
     def study(
-        self, mode: str, *, by: str | None = None, with_records: bool = False, units: Units | None = None
+        self, mode: str, *, by: str | None = None, in_depth: bool = False, units: Units | None = None
     ) -> ModeStudy:
-        """One mode in detail; ``by`` splits it by revision, grade or variant. Distances are round in ``units``."""
-        curves = self.curves(mode)
+        """One mode in detail; ``by`` splits it by revision, grade or variant. Distances are round in ``units``.
+
+        ``in_depth``: with what lies behind it, and the failures on record.
+        """
+        curves = self._curves(mode)
         lives, model, judged = curves.lives, curves.model, curves.judged
         return ModeStudy(
             summary=self._summary(mode, model, model.evidence),
@@ -84,10 +101,36 @@ class Family(Folder):
             ranking=tuple(Ranked(f.dist.name, f.log_likelihood, f.aicc) for f in rank(lives)) if lives.failures else (),
             points=survival_points(model, curves.curve, units or self.book.units),
             strata=self._split(mode, by) if by else (),
-            records=self._evidence(mode) if with_records else (),
+            records=self._evidence(mode) if in_depth else (),
+            curves=curves,
+            depth=self._depth(mode, curves) if in_depth else None,
         )
 
-    def curves(self, mode: str) -> ModeCurves:
+    def _depth(self, mode: str, curves: ModeCurves) -> Depth:
+        lives, failed = curves.lives, curves.lives.failures > 0
+        self.progress("looking deeper", 0, 0)
+        fits = rank(lives, (WEIBULL, LOGNORMAL)) if failed else ()
+        return Depth(
+            papers=papers(curves.curve, fits) if curves.curve and fits else None,
+            hazard=hazard(curves.model, lives),
+            fractions=fractions_study(lives) if failed else None,
+            rules=tuple(self._under_rule(mode, rule) for rule in get_args(UnknownStart)) if len(lives) else (),
+        )
+
+    def _under_rule(self, mode: str, rule: UnknownStart) -> UnderRule:
+        seen = self._lives_under(rule).modes[mode]
+        model = life_model(mode, seen.lives, self.book.modes[mode].belief, seen.evidence)
+        evidence = seen.evidence
+        b10, b50 = model.quantile(0.1), model.quantile(0.5)
+        return UnderRule(rule, b10, b50, evidence.failures, evidence.lives, evidence.unknown_start)
+
+    def _lives_under(self, rule: UnknownStart) -> Lifetimes:
+        if rule == "left out":
+            return self.lifetimes
+        with self._reading() as store:
+            return lifetimes(store, self.book, group_km=self.group_km, unknown_start=rule)
+
+    def _curves(self, mode: str) -> ModeCurves:
         """The curves of one mode: model, judgement alone, records alone."""
         belief = self._mode(mode).belief
         model, lives = self.models(mode).together, self.lifetimes.modes[mode].lives
@@ -105,7 +148,9 @@ class Family(Folder):
         return self.book.modes[mode]
 
     def _evidence(self, mode: str) -> tuple[EvidenceLine, ...]:
-        with Store.open(self.store_path, read_only=True) as store:
+        if not self.store_path.exists():
+            return ()
+        with self._reading() as store:
             return evidence_lines(store, self.book, mode, failures_only=True)
 
     def _model_or_none(self, mode: str) -> LifeModel | None:

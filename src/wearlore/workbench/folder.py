@@ -73,5 +73,8 @@ class Folder:
 
     def records(self) -> Summary:
         """What the store holds."""
-        with Store.open(self.store_path, read_only=True) as store:
+        with self._reading() as store:
             return summary(store)
+
+    def _reading(self) -> Store:
+        return Store.open(self.store_path, read_only=True)

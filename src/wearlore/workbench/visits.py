@@ -14,12 +14,11 @@ from wearlore.errors import NameNotKnown, ScopeError
 from wearlore.jobcard.reasons import reasons
 from wearlore.life import LifeModel
 from wearlore.lifetimes import vehicle_at
-from wearlore.records.store import Store
 from wearlore.renewal.upkeep import draw_luck
 from wearlore.renewal.upkeep import lives as lives_of
 from wearlore.scope import Fault, Terms, choose, follow_advice, problem, upkeep
 from wearlore.vehicle import Vehicle
-from wearlore.workbench.family import Family
+from wearlore.workbench.depth import Depths
 
 RUNS = 100  # courses of events in which policies are held against each other
 POLICIES = {
@@ -29,12 +28,12 @@ POLICIES = {
 }
 
 
-class Workbench(Family):
+class Workbench(Depths):
     """The book and the store of a workshop folder, and every answer drawn from them."""
 
     def vehicle(self, vehicle_id: str, *, km: float | None = None) -> Vehicle:
         """The vehicle as its records leave it, at its last visit or at odometer ``km`` since."""
-        with Store.open(self.store_path, read_only=True) as store:
+        with self._reading() as store:
             return vehicle_at(store, self.book, vehicle_id, km=km)
 
     def terms(self, **changes: object) -> Terms:

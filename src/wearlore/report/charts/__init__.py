@@ -1,7 +1,19 @@
 """Charts: a result in, an Altair chart out; nothing is estimated here."""
 
-from wearlore.report.charts.bands import wear_bands
-from wearlore.report.charts.look import Chart, Look, save, to_html, to_svg
+from wearlore.report.charts.bands import family_drawings, wear_bands
+from wearlore.report.charts.look import Chart, Drawing, Look, save, to_html, to_svg
+from wearlore.report.charts.study import study_drawings
 from wearlore.report.charts.survival import life_chart
 
-__all__ = ["Chart", "Look", "life_chart", "save", "to_html", "to_svg", "wear_bands"]
+__all__ = [
+    "Chart",
+    "Drawing",
+    "Look",
+    "family_drawings",
+    "life_chart",
+    "save",
+    "study_drawings",
+    "to_html",
+    "to_svg",
+    "wear_bands",
+]

@@ -7,7 +7,7 @@ import numpy as np
 
 from wearlore.answers import FamilyLives, ModeSummary
 from wearlore.estimate import Estimate
-from wearlore.report.charts.look import INK, LINE, PAPER, SOFT, TEAL, Chart, Row, distance_axis, framed, values
+from wearlore.report.charts.look import INK, LINE, PAPER, SOFT, TEAL, Chart, Drawing, Row, distance_axis, framed, values
 from wearlore.units import Units, show_share
 
 ROW = 25  # pixels
@@ -17,6 +17,16 @@ SAID = (
     "Each band runs from where 1 in 10 has failed to where 9 in 10 have; the gap in it is where half have.",
     "Whiskers: 95 % interval of its start. Right: how much of that is record; the rest is judgement.",
 )
+
+
+def family_drawings(
+    lives: FamilyLives, units: Units, *, odometer: float | None = None, vehicle: str = ""
+) -> tuple[Drawing, ...]:
+    """The wear bands; nothing where nothing is known."""
+    if not any(row.b10 for row in lives.rows):
+        return ()
+    chart = wear_bands(lives, units, odometer=odometer, vehicle=vehicle)
+    return (Drawing("wear-bands", "The wear band of every weak point, from B10 to B90.", chart),)
 
 
 def wear_bands(lives: FamilyLives, units: Units, *, odometer: float | None = None, vehicle: str = "") -> Chart:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from hashlib import sha256
 from html import escape
 from pathlib import Path
@@ -36,6 +37,15 @@ POINTS = 90  # of a smooth curve
 WIDTH, HEIGHT = 640, 360
 CLIP = re.compile(r"\bclip(\d+)\b")
 COLOUR = re.compile("|".join(DARK), re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A chart by name (of its file), and in one sentence what it shows."""
+
+    name: str
+    text: str
+    chart: Chart
 
 
 def distance_axis(units: Units, end_km: float, title: str = "") -> alt.X:

@@ -1,20 +1,16 @@
-"""The answers: frozen results as text, JSON, API and pages show them, and how a life model becomes their rows."""
+"""What fails when: the family in rows, one mode in detail, and how a life model becomes these."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import floor, log10
 from typing import Literal
 
 from wearlore.estimate import Estimate
-from wearlore.jobcard import JobCard, OwnerPage
-from wearlore.life import LOGNORMAL, Fit, LifeModel, LogLife, SurvivalCurve
+from wearlore.life import LOGNORMAL, Fit, FractionsStudy, Hazard, LifeModel, LogLife, Papers, SurvivalCurve
 from wearlore.lives import Evidence, Lives
-from wearlore.outlook import Comparison
 from wearlore.records.summary import EvidenceLine
-from wearlore.scope import Scope, Terms
 from wearlore.units import Units
-from wearlore.vehicle import Vehicle
 
 POINTS = 6  # distances at which survival is told
 
@@ -23,8 +19,8 @@ POINTS = 6  # distances at which survival is told
 class ModeSummary:
     """One failure mode in one row: by when 1 in 10, half and 9 in 10 have failed (km), and on what that rests.
 
-    ``b10``, ``b50``, ``b90``: posterior median and 95 % interval; None when there is neither record nor judgement. ``stratum``:
-    the revision, grade or variant that the row is of; empty for all.
+    ``b10``, ``b50``, ``b90``: posterior median and 95 % interval; None when there is neither record nor judgement.
+    ``stratum``: the revision, grade or variant that the row is of; empty for all.
     """
 
     mode: str
@@ -97,6 +93,34 @@ class ModeStudy:
     points: tuple[SurvivalPoint, ...]
     strata: tuple[ModeSummary, ...]
     records: tuple[EvidenceLine, ...]
+    curves: ModeCurves = field(repr=False)
+    depth: Depth | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class UnderRule:
+    """The life when units of unknown start are treated by ``rule``: by the model with judgement, as the main answer.
+
+    ``unknown_start``: lives that this rule still leaves out.
+    """
+
+    rule: str
+    b10: Estimate
+    b50: Estimate
+    failures: int
+    lives: int
+    unknown_start: int
+
+
+@dataclass(frozen=True, slots=True)
+class Depth:
+    """What lies behind a mode's life: the records on probability paper, the hazard, early failures and survivors, and
+    how the answer hangs on what is supposed of units whose age is not known. None where nothing has failed."""
+
+    papers: Papers | None
+    hazard: Hazard
+    fractions: FractionsStudy | None
+    rules: tuple[UnderRule, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,30 +132,6 @@ class ModeCurves:
     model: LifeModel
     judged: LifeModel | None
     curve: SurvivalCurve | None
-
-
-@dataclass(frozen=True, slots=True)
-class VisitScope:
-    """The advice for a visit of one vehicle, with the terms under which it holds.
-
-    ``unknown``: modes left out, of which there is neither record nor judgement.
-    ``long_run``: following such advice at this visit and every later one, beside the two habits, on the same lives.
-    """
-
-    vehicle: Vehicle
-    terms: Terms
-    scope: Scope
-    long_run: Comparison
-    unknown: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
-    """The papers of one visit."""
-
-    visit: VisitScope
-    card: JobCard
-    owner: OwnerPage
 
 
 def basis(name: str, model: LifeModel) -> Basis:

@@ -1,0 +1,303 @@
+"""What the evidence can and cannot say: lives compared, false economy, repairs, drifting readings, acceleration."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+import numpy as np
+
+from wearlore.answers import (
+    AcceleratedLives,
+    ComparedLives,
+    ComponentEconomy,
+    DriftingReading,
+    PieceReading,
+    RepeatedRepairs,
+    VehicleDrift,
+)
+from wearlore.book.model import Observation
+from wearlore.economy import economy
+from wearlore.errors import FitError, NameNotKnown
+from wearlore.estimate import Estimate
+from wearlore.life import (
+    Covariate,
+    Drift,
+    Factor,
+    FractionFit,
+    Histories,
+    LifeModel,
+    Measure,
+    Paths,
+    acceleration,
+    compare,
+    compare_means,
+    fit_drift,
+    fractions_study,
+    mean_cumulative,
+    piece_path,
+    power_law,
+    record_curve,
+    sentence,
+    trend,
+)
+from wearlore.life.chain import elongation, usual_limit
+from wearlore.lifetimes import (
+    ModeLives,
+    Readings,
+    RepairHistories,
+    ages_of_readings,
+    exposed,
+    lifetimes,
+    repairs,
+    vehicle_at,
+)
+from wearlore.records.summary import newest_built
+from wearlore.workbench.family import Family
+
+COLUMNS = ("variant", "revision", "grade")  # what every life has; all else is a covariate
+STEPS = {"built": (1.0, "year"), "per-year": (10_000.0, "km a year"), "interval": (10_000.0, "km")}
+AGES = 60  # at which a typical path is told
+SAME_KM = 1.0  # readings whose pieces were new within this odometer are of one piece
+
+
+class Depths(Family):
+    """Questions that go deeper than when something fails."""
+
+    # comparison ----------------------------------------------------------------------------------------------------
+
+    def compare(self, mode: str, by: str, *, beside: Sequence[str] = ()) -> ComparedLives:
+        """The lives of ``mode`` by revision, grade, variant or a covariate, those ``beside`` it held equal.
+
+        Raises NameNotKnown; FitError when there is nothing to compare.
+        """
+        self._mode(mode)
+        seen = self._with_covariates(mode, [by, *beside])
+        what, *others = (self._covariate(seen, name) for name in (by, *beside))
+        self.progress("comparing", 0, 0)
+        found = compare(seen.lives, what, beside=others)
+        curves = {}
+        if isinstance(what, Factor):
+            groups = {name: seen.lives.where(what.codes == code) for code, name in enumerate(what.levels)}
+            curves = {name: record_curve(group) for name, group in groups.items() if group.failures}
+        words = {by: _spoken(by)} | {name: _spoken(name) for name in beside}
+        if isinstance(what, Factor):
+            words |= {level: f"{by} {level}" for level in what.levels if by in ("revision", "variant", "position")}
+        said = tuple(sentence(found, contrast, words) for contrast in found.contrasts)
+        return ComparedLives(mode, self.book.modes[mode].name, by, found, said, curves, seen.covariate_unknown)
+
+    def _with_covariates(self, mode: str, names: Sequence[str]) -> ModeLives:
+        asked = [name for name in names if name not in COLUMNS]
+        if not asked:
+            return self.lifetimes.modes[mode]
+        with self._reading() as store:
+            walked = lifetimes(store, self.book, group_km=self.group_km, by=asked, progress=self._walking)
+        return walked.modes[mode]
+
+    def _covariate(self, seen: ModeLives, name: str) -> Covariate:
+        column = seen.column(name)
+        if column.dtype.kind == "f":
+            step, unit = STEPS[name.partition(":")[0]]
+            values = column.astype(np.float64)
+            middle = float(np.average(values, weights=seen.lives.count)) if len(values) else 0.0
+            if "km" in unit:
+                unit = unit.replace("km", self.book.units.distance)
+                values, middle = values / self.book.units.to_km(1.0), middle / self.book.units.to_km(1.0)
+            return Measure(name, values, unit, step, middle)
+        levels, codes = np.unique(column, return_inverse=True)
+        first = next(iter(self.book.components[self.book.modes[seen.mode].component].revisions), None)
+        reference = {"grade": "original", "revision": first}.get(name)
+        failed = {str(level) for level in np.unique(column[~seen.lives.right]).tolist()}
+        names = tuple(str(level) or "(not said)" for level in levels.tolist())
+        return Factor(name, names, codes.astype(np.int64), reference if reference in failed else None)
+
+    # acceleration ---------------------------------------------------------------------------------------------------
+
+    def while_present(self, mode: str, by: str) -> AcceleratedLives:
+        """How much faster ``mode`` comes while ``by`` is present on the vehicle; the book's factor is the prior."""
+        target, source = self._mode(mode), self._mode(by)
+        with self._reading() as store:
+            seen = exposed(store, self.book, mode, by, group_km=self.group_km, progress=self._walking)
+        self.progress("estimating the factor", 0, 0)
+        found = acceleration(seen.lives, seen.exposure, source.accelerates.get(mode, 1.0), target.belief)
+        return AcceleratedLives(mode, target.name, by, source.name, found, seen.left_out)
+
+    # false economy --------------------------------------------------------------------------------------------------
+
+    def economy(
+        self,
+        component: str,
+        *,
+        variant: str | None = None,
+        position: str = "",
+        labour_rate: float | None = None,
+        per_year: float | None = None,
+        horizon: float | None = None,
+    ) -> ComponentEconomy:
+        """What each remedy and grade of ``component`` costs per distance, on the newest vehicle of ``variant``.
+
+        ``variant``: by default the first that has the component.
+        """
+        if component not in self.book.components:
+            raise NameNotKnown("component", component, self.book.components)
+        entry, terms = self.book.components[component], self.book.economics
+        fitted = variant or next(iter(entry.variants or self.book.variants))
+        if fitted not in self.book.variants:
+            raise NameNotKnown("variant", fitted, self.book.variants)
+        self.progress("weighing remedies and grades", 0, 0)
+        found = economy(
+            self.book,
+            component,
+            fitted,
+            self._newest_built(fitted),
+            self._model_of,
+            self._early,
+            labour_rate=terms.labour_rate if labour_rate is None else labour_rate,
+            visit_fixed=terms.visit_fixed,
+            discount=terms.discount,
+            per_year=terms.per_year if per_year is None else per_year,
+            horizon=terms.horizon if horizon is None else horizon,
+            rng=np.random.default_rng(self.seed),
+            position=position,
+        )
+        names = {choice.remedy: self.book.remedies[choice.remedy].name for choice in found.choices}
+        return ComponentEconomy(entry.name, found, names)
+
+    def _newest_built(self, variant: str) -> date:
+        """The newest vehicle of the variant on record; without any, from when the newest revision is fitted."""
+        if self.store_path.exists():
+            with self._reading() as store:
+                if (built := newest_built(store, variant)) is not None:
+                    return built
+        dates = [r.from_date for c in self.book.components.values() for r in c.revisions.values() if r.from_date]
+        start = self.book.variants[variant].built_from
+        return max([*dates, *([start] if start else [])], default=date(2000, 1, 1))
+
+    def _early(self, mode: str, revision: str, grade: str) -> FractionFit | None:
+        """The life with an early-failure share of a stratum, where its own records ask for one."""
+        lives = self.models(mode).strata.get((revision, grade))
+        if lives is None or not lives.failures:
+            return None
+        leading = fractions_study(lives).leading
+        if leading is None or leading.early.verdict != "needed":
+            return None
+        return leading.best
+
+    def _model_of(self, mode: str, revision: str, grade: str) -> LifeModel:
+        return self.models(mode).of(revision, grade)
+
+    # repairs ----------------------------------------------------------------------------------------------------------
+
+    def repeats(self, component: str, *, mode: str | None = None, by: str | None = None) -> RepeatedRepairs:
+        """The repairs of ``component`` (or those that cured ``mode``) on the same vehicle, again and again."""
+        with self._reading() as store:
+            seen = repairs(store, self.book, component, mode=mode, by=by, group_km=self.group_km)  # type: ignore[arg-type]
+        self.progress("counting repairs", 0, 0)
+        groups = {name: _histories(seen, name) for name in np.unique(seen.group).tolist()} if by else {}
+        whole = _histories(seen)
+        told = sorted(groups, key=lambda name: (-groups[name].events, name))[:2]
+        pair = (told[0], told[1]) if len(told) == 2 and all(groups[name].events for name in told) else None
+        law = tendency = None
+        untold = ""
+        try:
+            law, tendency = power_law(whole), trend(whole)
+        except FitError as error:
+            untold = str(error)
+        shown = groups if by else {"all": whole}
+        return RepeatedRepairs(
+            component=component,
+            mode=mode or "",
+            name=self.book.modes[mode].name if mode else self.book.components[component].name,
+            by=by or "",
+            places=len(whole),
+            vehicles=int(np.unique(seen.vehicle).size),
+            repairs=int(whole.events),
+            found=int(np.count_nonzero(seen.found)),
+            distance=whole.distance,
+            curves={name: mean_cumulative(one) for name, one in shown.items() if len(one)},
+            power_law=law,
+            trend=tendency,
+            untold=untold,
+            comparison=compare_means(groups[pair[0]], groups[pair[1]]) if pair else None,
+            compared=pair,
+            left_out=seen.left_out,
+            ends_with_repair=seen.ends_with_repair,
+        )
+
+    # readings ---------------------------------------------------------------------------------------------------------
+
+    def drift(
+        self,
+        reading: str,
+        *,
+        vehicle: str | None = None,
+        km: float | None = None,
+        mode: str | None = None,
+        position: str | None = None,
+    ) -> DriftingReading:
+        """How ``reading`` drifts with the age of the piece, and what is left to the limit on ``vehicle``.
+
+        ``km``: its odometer now; by default that of the last visit. Raises NameNotKnown, and FitError when the readings
+        determine no path or the age of the piece is not known.
+        """
+        with self._reading() as store:
+            seen = ages_of_readings(store, self.book, reading, mode=mode, position=position)
+        aged = seen.where(seen.known)
+        entry = self.book.observations[reading]
+        self.progress("fitting the drift", 0, 0)
+        pieces = np.unique(np.stack([aged.vehicle, aged.piece.astype(str)]), axis=1, return_inverse=True)[1]
+        drift = fit_drift(Paths(pieces.ravel(), aged.age, aged.value))
+        ages = np.linspace(0.0, drift.unit, AGES)
+        new = drift.intercept.value
+        chain, limit = entry.chain, entry.limit
+        return DriftingReading(
+            reading=reading,
+            name=entry.name,
+            unit=entry.unit or "",
+            mode=seen.mode,
+            limit=limit,
+            elongation_at_limit=elongation(limit - new, chain) if chain and limit is not None else None,
+            usual_elongation=usual_limit(max(s.teeth for s in chain.stages)) if chain else None,
+            drift=drift,
+            typical=drift.typical(ages),
+            ages=aged.age,
+            values=aged.value,
+            left_out=len(seen) - len(aged),
+            vehicle=self._on_vehicle(vehicle, km, aged, position, entry, drift) if vehicle else None,
+        )
+
+    def _on_vehicle(
+        self, vehicle: str, km: float | None, aged: Readings, position: str | None, entry: Observation, drift: Drift
+    ) -> VehicleDrift:
+        """The piece in place at the last visit, or at odometer ``km`` since."""
+        if entry.limit is None:
+            raise FitError(f"the book states no limit of {aged.reading}", "Write it under the observation.")
+        with self._reading() as store:
+            standing = vehicle_at(store, self.book, vehicle, km=km)
+        component = self.book.modes[aged.mode].component
+        units = [u for u in standing.units if u.component == component and (position is None or u.position == position)]
+        state = next((s for u in units for s in u.modes if s.mode == aged.mode), None)
+        if state is None or state.age is None:
+            raise FitError(
+                f"the age of {component} on {vehicle} is not known, so nothing can be said of what it has left",
+                "Load the records of when it was fitted, or name another vehicle.",
+            )
+        own = aged.where((aged.vehicle == vehicle) & (np.abs(aged.km - aged.age - (standing.km - state.age)) < SAME_KM))
+        path = piece_path(drift, own.age, own.value, rng=np.random.default_rng(self.seed))
+        left = path.distance_left(entry.limit, state.age, "upper" if entry.worse == "higher" else "lower")
+        longer = None
+        if entry.chain:
+            value, low, high = (float(end[0]) for end in path.values(np.array([state.age])))
+            longer = Estimate(*(elongation(end - drift.intercept.value, entry.chain) for end in (value, low, high)))
+        read = tuple(PieceReading(float(age), float(value)) for age, value in zip(own.age, own.value, strict=True))
+        return VehicleDrift(vehicle, standing.km, state.age, read, left, longer)
+
+
+def _histories(seen: RepairHistories, group: str | None = None) -> Histories:
+    return Histories.of(*seen.select(group))
+
+
+def _spoken(name: str) -> str:
+    """A covariate's name as it is said: ``interval:engine-oil`` is the engine-oil interval."""
+    kind, _, component = name.partition(":")
+    return f"{component} interval" if component else {"per-year": "distance a year"}.get(kind, kind)

@@ -129,7 +129,7 @@ def compare(
     better = regressions[0]
     tests: dict[Weight, LogRank | None] = {"even": None, "peto": None}
     levels: tuple[Level, ...] = ()
-    different = all(each.tests[what.name].p < CHANCE for each in regressions)
+    different = better.tests[what.name].p < CHANCE
     if isinstance(what, Factor):
         groups = {name: lives.where(what.codes == code) for code, name in enumerate(what.levels)}
         groups = {name: group for name, group in groups.items() if len(group)}
@@ -138,6 +138,8 @@ def compare(
             tests = {weight: _log_rank(groups, weight) for weight in tests}
             even = tests["even"]
             different = different and even is not None and even.p < CHANCE
+    if beside or not isinstance(what, Factor):
+        different = all(each.tests[what.name].p < CHANCE for each in regressions)
     check, absent = _cox(lives, [what, *beside])
     ratios = [ratio for ratio in better.ratios if ratio.term == what.name]
     claimed = _claimed([ratio.p for ratio in ratios]) if different else [False] * len(ratios)

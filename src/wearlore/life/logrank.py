@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -17,6 +17,7 @@ from wearlore.lives import Array, Lives
 Places = NDArray[np.intp]
 
 SURE = 1 - 1e-4  # hazard from which on the shared-out failures of an interval could no longer be told from none
+LONGEST_TABLE = 1e7  # whole distances up to here are looked up in a table
 NO_INFORMATION = 1e-9  # part of a direction's variance below which it says nothing
 
 
@@ -75,9 +76,14 @@ def log_rank(groups: Mapping[str, Lives], weight: Weight = "even") -> LogRank:
         raise FitError("there is only one group with lives", "Give at least two groups to compare")
     if not sum(lives.failures for lives in filled.values()):
         raise FitError("nothing has failed yet in any group", "Compare when something has failed")
-    km, hazard = _pooled_hazard(pooled(list(filled.values())))
-    rows = _Rows.of(list(filled.values()), km)
-    failed, at_risk = rows.shared_out(hazard)
+    parts = list(filled.values())
+    if any(lives.between.any() for lives in parts):
+        km, hazard = _pooled_hazard(pooled(parts))
+    else:
+        km = np.unique(np.concatenate([lives.lower[lives.exact] for lives in parts]))
+        hazard = np.zeros(km.size)
+    rows = [_Rows.of(lives, km) for lives in parts]
+    failed, at_risk = (np.array(each) for each in zip(*(group.shared_out(hazard) for group in rows), strict=True))
     fails, risk = failed.sum(axis=0), at_risk.sum(axis=0)
     hazard = np.divide(fails, risk, out=np.zeros_like(risk), where=risk > 0)
     weights = _weights(weight, fails, risk)
@@ -85,7 +91,7 @@ def log_rank(groups: Mapping[str, Lives], weight: Weight = "even") -> LogRank:
     tied = np.divide(risk - fails, risk - 1, out=np.zeros_like(risk), where=risk > 1)
     spread = weights**2 * fails * np.clip(tied, 0.0, 1.0)
     complete = np.diag(share @ spread) - (share * spread) @ share.T
-    variance = complete - rows.unknown(hazard, weights, share)
+    variance = complete - sum(group.unknown(hazard, weights, share, g) for g, group in enumerate(rows))
     observed, expected = failed @ weights, share @ (weights * fails)
     statistic, df = _chi2(observed - expected, variance, complete)
     if not df:
@@ -99,7 +105,7 @@ def log_rank(groups: Mapping[str, Lives], weight: Weight = "even") -> LogRank:
         chi2=statistic,
         df=df,
         p=float(chi2.sf(statistic, df)),
-        shared_out=float(rows.count[rows.unsure].sum()),
+        shared_out=float(sum(group.count[group.unsure].sum() for group in rows)),
     )
 
 
@@ -132,93 +138,84 @@ def _chi2(excess: Array, variance: Array, complete: Array) -> tuple[float, int]:
 
 @dataclass(frozen=True, slots=True)
 class _Rows:
-    """Distinct rows of all groups by places among the m distances of failure.
+    """Rows of one group by places among the m distances of failure.
 
-    A row was at risk from place ``enters`` on; it failed at one of ``low`` <= place < ``high``, or outlived all places
-    before ``low`` and is then no more in sight (``low`` = ``high``).
+    A row was at risk from place ``enters`` on. It failed at place ``low``, or is ``unsure`` (their numbers): it failed
+    at one of ``low`` <= place < ``high``; or it outlived all places before ``low`` and is then no more in sight.
     """
 
-    groups: int
     places: int
-    group: Places
     enters: Places
     low: Places
     high: Places
+    failed: NDArray[np.bool_]  # at a known place
+    unsure: Places
     count: Array
 
     @classmethod
-    def of(cls, groups: Sequence[Lives], km: Array) -> _Rows:
-        parts = []
-        for number, lives in enumerate(groups):
-            low = np.searchsorted(km, lives.lower, side="right")
-            high = np.where(lives.right, low, np.searchsorted(km, lives.upper, side="right"))
-            low = np.where(lives.exact, high - 1, low)
-            enters = np.searchsorted(km, lives.entry, side="right")
-            enters = np.minimum(enters, np.where(lives.right, enters, low))  # failed on entry: was at risk then
-            parts.append((np.full(len(lives), number), enters, low, high, lives.count))
-        group, enters, low, high, count = (np.concatenate(column) for column in zip(*parts, strict=True))
-        return cls(len(groups), km.size, group, enters, low, high, count)
+    def of(cls, lives: Lives, km: Array) -> _Rows:
+        places_until, between = _places_until(km), lives.between
+        low = places_until(lives.lower) - lives.exact
+        high = low.copy()
+        high[between] = places_until(lives.upper[between])
+        unsure = np.flatnonzero(high > low + 1)
+        failed = lives.exact | between
+        failed[unsure] = False
+        enters = np.minimum(places_until(lives.entry), np.where(failed, low, km.size))  # failed on entry: at risk then
+        return cls(km.size, enters, low, high, failed, unsure, lives.count)
 
-    @property
-    def unsure(self) -> NDArray[np.bool_]:
-        return self.high > self.low + 1
-
-    def _per_place(self, at: Places, value: Array, rows: NDArray[np.bool_] | slice = slice(None)) -> Array:
-        """Sums of ``value`` by group and place, shape (k, m)."""
-        index = self.group[rows] * (self.places + 1) + at[rows]
-        sums = np.bincount(index, weights=value[rows], minlength=self.groups * (self.places + 1))
-        return np.asarray(sums.reshape(self.groups, self.places + 1)[:, : self.places], np.float64)
+    def _per_place(self, at: Places, value: Array) -> Array:
+        """Sums of ``value`` by place, shape (m,)."""
+        return np.bincount(at, weights=value, minlength=self.places + 1)[: self.places].astype(np.float64)
 
     def shared_out(self, hazard: Array) -> tuple[Array, Array]:
-        """Failures and lives at risk to be expected at every place given what was seen, each (k, m)."""
-        failing = self.high > self.low
-        sure = failing & ~self.unsure
-        failed = self._per_place(self.low, self.count, sure)
-        at_risk = np.cumsum(self._per_place(self.enters, self.count) - self._per_place(self.low, self.count), axis=1)
-        at_risk += failed
-        if self.unsure.any():
+        """Failures and lives at risk to be expected at every place given what was seen, each (m,)."""
+        failed = self._per_place(self.low[self.failed], self.count[self.failed])
+        at_risk = np.cumsum(self._per_place(self.enters, self.count) - self._per_place(self.low, self.count)) + failed
+        if self.unsure.size:
+            low, high, count = self.low[self.unsure], self.high[self.unsure], self.count[self.unsure]
             survival = _survival(hazard)
-            mass = survival[:-1] - survival[1:]
-            per_mass = self.count / np.where(self.unsure, survival[self.low] - survival[self.high], 1.0)
-            opened = self._per_place(self.low, per_mass, self.unsure)
-            closed = self._per_place(self.high, per_mass, self.unsure)
-            waiting = np.maximum(np.cumsum(opened - closed, axis=1), 0.0) * mass
-            entered = self._per_place(self.low, self.count, self.unsure)
-            at_risk += np.cumsum(entered - np.pad(waiting, ((0, 0), (1, 0)))[:, :-1], axis=1)
+            per_mass = count / (survival[low] - survival[high])
+            open_ = np.cumsum(self._per_place(low, per_mass) - self._per_place(high, per_mass))
+            waiting = np.maximum(open_, 0.0) * (survival[:-1] - survival[1:])
+            at_risk += np.cumsum(self._per_place(low, count)) - np.cumsum(waiting) + waiting
             failed = failed + waiting
         return failed, np.maximum(at_risk, 0.0)
 
-    def unknown(self, hazard: Array, weights: Array, share: Array) -> Array:
-        """Covariance (k, k) of the groups' excess of failures that is due to not knowing where they happened.
+    def unknown(self, hazard: Array, weights: Array, shares: Array, group: int) -> Array:
+        """Covariance (k, k) of the groups' excess of failures that is due to not knowing where these rows failed.
 
-        Where a row of group g fails at place j it adds weights_j (e_g - share_j) - sum over places i <= j since its
-        entry of weights_i hazard_i (e_g - share_i) = a_j e_g - b_j (up to a constant) to the excess.
+        A row of ``group`` g that fails at place j adds weights_j (e_g - shares_j) - sum over places i <= j since its
+        entry of weights_i hazard_i (e_g - shares_i), which up to a constant is a_j e_g - b_j, to the excess.
         """
-        k = self.groups
-        total = np.zeros((k, k))
-        if not self.unsure.any():
-            return total
+        if not self.unsure.size:
+            return np.zeros((len(shares), len(shares)))
+        low, high, count = self.low[self.unsure], self.high[self.unsure], self.count[self.unsure]
         survival = _survival(hazard)
         mass = survival[:-1] - survival[1:]
-        a = weights - np.cumsum(weights * hazard)
-        b = share * weights - np.cumsum(share * weights * hazard, axis=1)
-        group, low, high = self.group[self.unsure], self.low[self.unsure], self.high[self.unsure]
-        count, within = self.count[self.unsure], survival[low] - survival[high]
+        adds = np.cumsum(shares * weights * hazard, axis=1) - shares * weights
+        adds[group] += weights - np.cumsum(weights * hazard)
 
         def mean(values: Array) -> Array:
             sums = np.concatenate([[0.0], np.cumsum(mass * values)])
-            return np.asarray((sums[high] - sums[low]) / within)
+            return np.asarray((sums[high] - sums[low]) / (survival[low] - survival[high]))
 
-        mean_a, mean_b = mean(a), [mean(row) for row in b]
-        own = np.bincount(group, weights=count * (mean(a * a) - mean_a**2), minlength=k)
-        total += np.diag(own)
-        for g in range(k):
-            cross = np.bincount(group, weights=count * (mean(a * b[g]) - mean_a * mean_b[g]), minlength=k)
-            total[:, g] -= cross
-            total[g, :] -= cross
-            for h in range(k):
-                total[g, h] += count @ (mean(b[g] * b[h]) - mean_b[g] * mean_b[h])
-        return total
+        means = [mean(each) for each in adds]
+        return np.array(
+            [
+                [count @ (mean(one * other) - means[g] * means[h]) for h, other in enumerate(adds)]
+                for g, one in enumerate(adds)
+            ]
+        )
+
+
+def _places_until(km: Array) -> Callable[[Array], Places]:
+    """The number of ``km`` (m,), sorted, that are at most a distance; by a table where they are whole numbers."""
+    if km[-1] < LONGEST_TABLE and (km == np.floor(km)).all():
+        whole = km.astype(np.intp)
+        table = np.cumsum(np.bincount(whole, minlength=whole[-1] + 1))
+        return lambda at: np.asarray(table[np.minimum(at, km[-1]).astype(np.intp)])
+    return lambda at: np.searchsorted(km, at, side="right")
 
 
 def _survival(hazard: Array) -> Array:
@@ -230,11 +227,8 @@ def _pooled_hazard(lives: Lives) -> tuple[Array, Array]:
     """Distances (km) at which failures can be placed, and the chance to fail at each given that the life gets there.
 
     A cell of Turnbull's estimate stands at its end. Where all lives at risk failed the chance is 1, and what was seen
-    beyond is estimated anew. Where every failure's distance is known no chance is needed.
+    beyond is estimated anew.
     """
-    if not lives.between.any():
-        km = np.unique(lives.lower[lives.exact])
-        return km, np.zeros(km.size)
     cells = Cells.of(lives)
     hazard = np.zeros(len(cells))
     start = 0

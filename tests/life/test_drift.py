@@ -20,7 +20,7 @@ from wearlore.life.distance import piece_path
 from wearlore.life.drift import fit_drift
 from wearlore.life.paths import Paths
 
-FEW = settings(max_examples=12, deadline=None)
+FEW = settings(max_examples=25, deadline=None)
 SEEDS = st.integers(0, 10_000)
 
 

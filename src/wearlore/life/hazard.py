@@ -6,15 +6,18 @@ from dataclasses import dataclass
 from math import floor, log10
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 from scipy.stats import chi2
 
 from wearlore.estimate import Estimate
 from wearlore.life.fit import furthest
 from wearlore.life.likelihood import log_km
 from wearlore.life.model import LifeModel
+from wearlore.life.posterior import Posterior
 from wearlore.life.turnbull import Cells, expected_failures
 from wearlore.lives import Array, Lives
 
+NODES = 192  # steps of the posterior's grid on each side
 POINTS = 60  # distances at which the model's hazard is told
 CLASSES = 6  # of distance, about
 
@@ -68,11 +71,7 @@ def hazard(model: LifeModel, lives: Lives, level: float = 0.95, *, edges: Array 
 
 def hazard_curve(model: LifeModel, km: Array, level: float = 0.95) -> HazardCurve:
     """The posterior's hazard at every distance ``km`` > 0, (k,): exp(log_hazard(z)) / (sigma km)."""
-    grid = model.posterior
-    sigma = np.exp(grid.ln_spread)[:, None]
-    mu = grid.centre + grid.stretch[:, None] * grid.place - grid.lean * sigma
-    heavy = grid.weight > 1e-9 * grid.weight.max()
-    mu, sigma, weight = mu[heavy], np.broadcast_to(sigma, mu.shape)[heavy], grid.weight[heavy]
+    mu, sigma, weight = _fine_grid(model.posterior)
     chances = np.array([0.5, (1 - level) / 2, (1 + level) / 2])
     found = []
     for one in log_km(km).tolist():
@@ -82,6 +81,26 @@ def hazard_curve(model: LifeModel, km: Array, level: float = 0.95) -> HazardCurv
         found.append(np.exp(np.interp(chances, share / weight.sum(), ln_rate[order])))
     rate, low, high = np.array(found).T
     return HazardCurve(np.asarray(km), rate, low, high, level)
+
+
+def _fine_grid(grid: Posterior) -> tuple[Array, Array, Array]:
+    """(mu, sigma, weight), each (k,): the posterior's density between its nodes, by cubic splines."""
+    place, ln_spread, weight = grid.place, grid.ln_spread, grid.weight
+    place, weight = _refined(place, weight.T)
+    ln_spread, weight = _refined(ln_spread, weight.T)
+    sigma = np.exp(ln_spread)[:, None]
+    stretch = np.exp(np.interp(ln_spread, grid.ln_spread, np.log(grid.stretch)))[:, None]
+    mu = grid.centre + stretch * place - grid.lean * sigma
+    heavy = weight > 1e-9 * weight.max()
+    return mu[heavy], np.broadcast_to(sigma, mu.shape)[heavy], weight[heavy]
+
+
+def _refined(nodes: Array, weight: Array) -> tuple[Array, Array]:
+    """About `NODES` nodes in place of n, and ``weight`` (n, m) between them; a single node stays alone."""
+    if nodes.size == 1:
+        return nodes, weight
+    fine = np.linspace(nodes[0], nodes[-1], max(1, NODES // (nodes.size - 1)) * (nodes.size - 1) + 1)
+    return fine, np.maximum(CubicSpline(nodes, weight)(fine), 0.0)
 
 
 def record_rates(lives: Lives, edges: Array, level: float = 0.95) -> tuple[DistanceClass, ...]:

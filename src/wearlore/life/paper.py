@@ -72,11 +72,11 @@ class Papers:
     @property
     def verdict(self) -> str:
         """Which paper is straighter, and what the likelihood says beside it; in words, with the caution."""
-        told = [(plot.dist.name, plot.straightness, plot.fit.aicc) for plot in self.plots]
-        if len(told) < 2 or any(straight is None for _, straight, _ in told):
-            return f"Too few points to tell which paper is straighter. {CAUTION}"
+        told = [(p.dist.name, p.straightness, p.fit.aicc) for p in self.plots if p.straightness is not None]
+        if len(told) < 2:
+            return f"Too few papers or points to tell which paper is straighter. {CAUTION}"
         (first, best, aicc), (second, next_best, other) = told[:2]
-        text = f"Straightest on {first} paper ({best:.3f}, on {second} paper {next_best:.3f}). "
+        text = f"Straighter on {first} paper ({best:.3f}) than on {second} paper ({next_best:.3f}). "
         if self.plots[0].fit.failures < FEW:
             text += "With so few failures any paper looks straight. "
         likelier = first if aicc <= other else second
@@ -115,8 +115,9 @@ def probability_plot(curve: SurvivalCurve, fit: Fit, level: float = 0.95) -> Pro
 
 
 def papers(curve: SurvivalCurve, fits: Sequence[Fit], level: float = 0.95) -> Papers:
-    """The records on the paper of every fit, straightest first (ties in the order of ``fits``)."""
-    plots = [probability_plot(curve, fit, level) for fit in fits]
+    """The records on the paper of every fit, straightest first; an exponential is a line on Weibull paper and has none
+    of its own."""
+    plots = [probability_plot(curve, fit, level) for fit in fits if not fit.dist.fixed_sigma]
     return Papers(tuple(sorted(plots, key=lambda plot: -(plot.straightness or 0.0))))
 
 

@@ -119,7 +119,7 @@ def fit_drift(
 
     Maximum likelihood is the default because rungs and kappa, which change the fixed effects' columns, can only be
     compared by it; "REML" takes both from it and then estimates what is random from the residuals alone, which makes
-    up for the two fixed effects: standard deviations grow by a share of about 1/(pieces).
+    up for the two fixed effects: variances between pieces grow by about one part in the number of pieces.
 
     Raises FitError when fewer than three pieces were read at two ages, when nothing changes, and when readings hold no
     noise or determine no path.

@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from wearlore.book.model import Book
-from wearlore.errors import NameNotKnown
+from wearlore.errors import LivesError, NameNotKnown
 from wearlore.lifetimes import ExposedLives, exposed, lifetimes
 from wearlore.lifetimes.exposure import _grouped_exposure, _Stretches
 from wearlore.lifetimes.grouping import grouped
+from wearlore.lives import Exposure
 from wearlore.records.store import Store
 
 Tell = Callable[..., None]
@@ -317,3 +318,24 @@ def test_exposed_and_left_out_lives_are_the_plain_lives(tell: Tell, store: Store
     result = exposed(store, book, "pump-leak", "cooler-stuck")
     assert (result.lives.total, result.left_out) == (1, 1)
     assert lifetimes(store, book).modes["pump-leak"].lives.total == 2
+
+
+@pytest.mark.parametrize(
+    ("at_entry", "at_lower", "at_upper"),
+    [([-1.0], [2.0], [3.0]), ([3.0], [2.0], [3.0]), ([1.0], [2.0], [1.0]), ([1.0], [2.0], [inf]),
+     ([np.nan], [2.0], [3.0]), ([1.0, 1.0], [2.0], [3.0])],
+)  # fmt: skip
+def test_an_exposure_that_contradicts_itself_is_refused(
+    at_entry: list[float], at_lower: list[float], at_upper: list[float]
+) -> None:
+    """It grows from entry to upper end, is finite, and has a value for each row."""
+    with pytest.raises(LivesError):
+        Exposure(np.array(at_entry), np.array(at_lower), np.array(at_upper), np.array([False]))
+
+
+def test_an_exposure_is_not_written_to_and_can_be_cut() -> None:
+    exposure = Exposure(np.array([0.0, 1.0]), np.array([2.0, 3.0]), np.array([2.0, 4.0]), np.array([True, False]))
+    with pytest.raises(ValueError, match="read-only"):
+        exposure.at_lower[0] = 1.0
+    second = exposure.where(np.array([False, True]))
+    assert (len(exposure), len(second), second.at_upper.tolist(), second.present.tolist()) == (2, 1, [4.0], [False])

@@ -14,9 +14,11 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+import drift
 import life
 import lifetimes
 import recurrent
+import regression
 import scope
 
 from wearlore.demo.folder import lay_out
@@ -70,6 +72,6 @@ def scope_alone(bench: Workbench, visit) -> float:
 
 
 if __name__ == "__main__":
-    for part in (life.main, recurrent.main, lifetimes.main, scope.main, main_job):
+    for part in (life.main, drift.main, regression.main, recurrent.main, lifetimes.main, scope.main, main_job):
         part()
         print()

@@ -15,6 +15,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 
 import drift
+import early_failures
 import life
 import lifetimes
 import recurrent
@@ -72,6 +73,15 @@ def scope_alone(bench: Workbench, visit) -> float:
 
 
 if __name__ == "__main__":
-    for part in (life.main, drift.main, regression.main, recurrent.main, lifetimes.main, scope.main, main_job):
+    for part in (
+        life.main,
+        drift.main,
+        early_failures.main,
+        regression.main,
+        recurrent.main,
+        lifetimes.main,
+        scope.main,
+        main_job,
+    ):
         part()
         print()

@@ -319,7 +319,10 @@ def test_verdicts_follow_the_evidence():
     faulty = fractions_study(fleet(1, p0=0.05)).leading
     assert (faulty.early.verdict, faulty.best.kind) == ("needed", "early")
     assert faulty.p0_halved < faulty.early.share.value < 1.2 * faulty.p0_doubled
-    both = fractions_study(fleet(1, p0=0.05, can_fail=0.4, far=400e3)).leading
+    study = fractions_study(fleet(1, p0=0.05, can_fail=0.4, far=400e3))
+    lognormal, both = study.families[1], study.leading
+    assert lognormal.survivors.alone.p_value > 0.5  # needed beside early failures only
+    assert lognormal.survivors.verdict == "needed"
     assert (both.early.verdict, both.survivors.verdict, both.best.kind) == ("needed", "needed", "both")
     sound = fractions_study(fleet(1, n=1500, far=400e3)).leading
     assert (sound.early.verdict, sound.survivors.verdict) == ("not needed", "not needed")

@@ -469,7 +469,7 @@ def test_a_million_lives():
 
 @pytest.mark.slow
 def test_size_and_coverage():
-    """500 sets of 80 lives of two grades with about 25 failures and no difference.
+    """500 sets of 80 lives of two grades with about 29 failures and no difference.
 
     With so few failures the chi-square law understates the chance a little; the share refused must lie within the
     binomial 0.999 limits of 5 to 7 %. The profile interval of the ratio must hold 1 just when the test does not refuse.

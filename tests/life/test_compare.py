@@ -29,11 +29,13 @@ def evident(rng, n, scale=150e3, shape=2.5, end=250e3):
     return Lives(entry, np.minimum(life, stop), np.where(life <= stop, life, inf), np.ones(n))
 
 
-def hidden(rng, n, every, **kind):
-    """The same, looked at every so many km."""
-    lives = evident(rng, n, **kind)
-    lower = lives.entry + np.floor((lives.lower - lives.entry - lives.exact) / every) * every
-    return Lives(lives.entry, lower, np.where(lives.exact, lower + every, inf), lives.count)
+def hidden(rng, n, every, scale=150e3):
+    """Lives looked at every so many km for 100,000 to 250,000 km."""
+    found, last = np.ceil(scale * rng.weibull(2.5, n) / every), np.floor(rng.uniform(1e5, 2.5e5, n) / every)
+    failed = found <= last
+    return Lives(
+        np.zeros(n), every * np.where(failed, found - 1, last), np.where(failed, every * found, inf), np.ones(n)
+    )
 
 
 def found_by(groups, **asked):

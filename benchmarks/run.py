@@ -14,6 +14,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+import compare
 import drift
 import early_failures
 import life
@@ -78,6 +79,7 @@ if __name__ == "__main__":
         drift.main,
         early_failures.main,
         regression.main,
+        compare.main,
         recurrent.main,
         lifetimes.main,
         scope.main,

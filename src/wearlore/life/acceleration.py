@@ -24,9 +24,9 @@ from wearlore.book.model import Belief
 from wearlore.errors import FitError, LivesError
 from wearlore.estimate import Estimate
 from wearlore.life.belief import STATED, Prior, prior_of, reference_prior
-from wearlore.life.fit import LOG_SPREAD, REACH, fit, furthest
+from wearlore.life.fit import REACH, fit, furthest
 from wearlore.life.likelihood import LOGNORMAL, WEIBULL, Derivatives, LogLife, Terms
-from wearlore.life.newton import maximise
+from wearlore.life.newton import Maximum, Objective, maximise
 from wearlore.life.posterior import ROUNDING, SHARP
 from wearlore.lives import Array, Exposure, Lives
 
@@ -34,10 +34,12 @@ WITHIN = 2.0  # a judged factor is right to within this many times, either way, 
 FEWEST = 3  # failures from which records alone can determine three parameters
 MATTERS = 1.5  # a factor worth knowing of, where the book states no greater one
 POWER = 0.8  # chance with which the failures still asked for would show it
-LIMIT = log(1000.0)  # ln factor is looked for within this of 0: a book may state up to 100
+LIMIT = log(200.0)  # ln factor is looked for within this of 0: a book may state up to 100
+SPREAD = (-7.0, 2.5)  # ln sigma is looked for between: shapes 1,100 to 0.08
+WIDEST_HELD = 5.0  # ... and where a prior holds it
 SCAN = 13  # places at which the likelihood is looked at first
 NODES = 33  # places at which it is then known, from where it has fallen by DROP on one side to the other
-DROP = 25.0
+DROP = 20.0
 FLAT = 1e-4  # a log-likelihood that varies by less than this over all factors determines none
 MANY = 20_000  # rows above which distances alike within ROUNDING stand together
 BRENT = {"xatol": 0.02}
@@ -226,8 +228,8 @@ def _nothing_to_tell(lives: Lives, exposure: Exposure, counted: _Counted) -> str
 class _Place:
     """One ln factor: the log-likelihood at its likeliest life, and integrated over all lives that are supposed.
 
-    ``settled``: there is a likeliest life. ``life``, ``supposed``: (mu, ln sigma) where the likelihood, and where prior
-    times likelihood, is greatest.
+    ``settled``: there is a likeliest life, and it is not a single distance. ``life``, ``supposed``: (mu, ln sigma)
+    where the likelihood, and where prior times likelihood, is greatest.
     """
 
     profile: float
@@ -347,17 +349,32 @@ class _Likelihood:
             a, b = record(point), self.prior.derivatives(float(point[0]), float(point[1]))
             return Derivatives(a.value + b.value, a.gradient + b.gradient, a.hessian + b.hessian)
 
-        free = (0,) if self.dist.fixed_sigma else (0, 1)
-        low, high = np.array([self.first[0] - REACH, LOG_SPREAD[0]]), np.array([self.first[0] + REACH, LOG_SPREAD[1]])
+        free = self._free
+        low, high = np.array([self.first[0] - REACH, SPREAD[0]]), np.array([self.first[0] + REACH, SPREAD[1]])
         near = min(self.known, key=lambda known: abs(known - ln_factor), default=None)
         life, supposed = (self.known[near].life, self.known[near].supposed) if near is not None else (self.first,) * 2
-        held = maximise(together, supposed, np.array([low[0], log(SHARP)]), high, free)
+        held = self._searched(together, supposed, np.array([low[0], log(SHARP)]), np.array([high[0], WIDEST_HELD]))
         _, curvature = np.linalg.slogdet(-held.at.hessian[np.ix_(free, free)])
         integrated = held.at.value - 0.5 * float(curvature)
         if not self.alone:
             return _Place(-inf, held.point, False, integrated, held.point)
-        best = maximise(record, life, low, high, free)
-        return _Place(best.at.value, best.point, not best.at_edge, integrated, held.point)
+        best = self._searched(record, life, low, high)
+        return _Place(best.at.value, best.point, best.point[1] > SPREAD[0], integrated, held.point)
+
+    def _searched(self, objective: Objective, start: Array, low: Array, high: Array) -> Maximum:
+        """The maximum in the box; one that it holds at the greatest sigma is looked for along that edge."""
+        if start[1] >= high[1]:
+            edge = maximise(objective, start, low, high, (0,))
+            if edge.at.gradient[1] >= 0:
+                return edge
+        try:
+            return maximise(objective, start, low, high, self._free)
+        except FitError:
+            return maximise(objective, np.array([start[0], high[1]]), low, high, (0,))
+
+    @property
+    def _free(self) -> tuple[int, ...]:
+        return (0,) if self.dist.fixed_sigma else (0, 1)
 
 
 def _joined(*parts: Terms) -> Terms:
@@ -446,7 +463,7 @@ def _by_records(likelihood: _Likelihood, nodes: Array, total: float, level: floa
     curve = CubicSpline(nodes, [likelihood.at(x).profile for x in nodes.tolist()])
     turning = curve.derivative().roots(extrapolate=False)
     best = max([*turning.tolist(), nodes[0], nodes[-1]], key=lambda x: float(curve(x)))
-    at, target = float(curve(best)), 0.5 * float(chi2.ppf(level, 1))
+    at, target = likelihood.at(float(best)).profile, 0.5 * float(chi2.ppf(level, 1))
 
     def end(edge: float) -> float:
         if at - float(curve(edge)) < target:

@@ -19,6 +19,7 @@ import drift
 import early_failures
 import life
 import lifetimes
+import nonparametric
 import recurrent
 import regression
 import scope

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from wearlore.errors import OutputError
-from wearlore.life import kaplan_meier, life_model
+from wearlore.life import kaplan_meier, life_model, record_curve
 from wearlore.lives import Lives
 from wearlore.report import charts
 from wearlore.report.charts.look import POINTS
@@ -35,13 +35,21 @@ def legend(chart):
 
 
 def test_steps_are_the_product_limit():
-    """(1 - 1/5), times (1 - 1/3), times (1 - 1/1); the last step goes on to the last distance seen and no further."""
+    """(1 - 1/5), times (1 - 1/3), times (1 - 1/1); upright at each failure, up to the last distance seen."""
     chart = charts.life_chart("Pump", Units(), curve=kaplan_meier(LIVES), lives=LIVES)
     rows = layers(chart)[RECORDS, "line"]
-    assert [row["x"] for row in rows] == [0, 40e3, 80e3, 120e3, 120e3]
-    assert [row["y"] for row in rows] == pytest.approx([1, 4 / 5, 8 / 15, 0, 0])
+    assert [row["x"] for row in rows] == [0, 40e3, 40e3, 80e3, 80e3, 120e3, 120e3, 120e3]
+    assert [row["y"] for row in rows] == pytest.approx([1, 1, 4 / 5, 4 / 5, 8 / 15, 8 / 15, 0, 0])
     assert all(row["low"] <= row["y"] <= row["high"] for row in rows)
     assert legend(chart) == [RECORDS]
+
+
+def test_between_two_looks_the_curve_falls_on_a_slope():
+    lives = Lives(*np.array([[0, 0, 0], [20e3, 20e3, 60e3], [40e3, 40e3, np.inf], [1, 1, 2]], float))
+    chart = charts.life_chart("Pump", Units(), curve=record_curve(lives), lives=lives)
+    rows = layers(chart)[RECORDS, "line"]
+    assert [(row["x"], row["y"]) for row in rows] == [(0, 1), (20e3, 1), (40e3, 0.5), (60e3, 0.5)]
+    assert "Slopes" in chart.to_dict()["title"]["subtitle"][-1]
 
 
 def test_ticks_stand_where_lives_were_cut():

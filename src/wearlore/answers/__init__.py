@@ -12,6 +12,7 @@ from wearlore.answers.depth import (
 from wearlore.answers.lives import (
     Basis,
     Depth,
+    EarlyShare,
     FamilyLives,
     ModeCurves,
     ModeStudy,
@@ -32,6 +33,7 @@ __all__ = [
     "ComponentEconomy",
     "Depth",
     "DriftingReading",
+    "EarlyShare",
     "FamilyLives",
     "Job",
     "ModeCurves",

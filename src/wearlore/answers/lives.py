@@ -8,6 +8,7 @@ from typing import Literal
 
 from wearlore.estimate import Estimate
 from wearlore.life import LOGNORMAL, Fit, FractionsStudy, Hazard, LifeModel, LogLife, Papers, SurvivalCurve
+from wearlore.life.fractions_study import Addition
 from wearlore.lives import Evidence, Lives
 from wearlore.records.summary import EvidenceLine
 from wearlore.units import Units
@@ -113,13 +114,27 @@ class UnderRule:
 
 
 @dataclass(frozen=True, slots=True)
+class EarlyShare:
+    """The early failures of pieces of one source grade."""
+
+    grade: str
+    early: Addition
+    failures: float
+    lives: float
+
+
+@dataclass(frozen=True, slots=True)
 class Depth:
     """What lies behind a mode's life: the records on probability paper, the hazard, early failures and survivors, and
-    how the answer hangs on what is supposed of units whose age is not known. None where nothing has failed."""
+    how the answer hangs on what is supposed of units whose age is not known. None where nothing has failed.
+
+    ``early_by_grade``: whose the early failures are, where all lives together leave room for any.
+    """
 
     papers: Papers | None
     hazard: Hazard
     fractions: FractionsStudy | None
+    early_by_grade: tuple[EarlyShare, ...]
     rules: tuple[UnderRule, ...]
 
 

@@ -10,7 +10,20 @@ from wearlore.answers import Basis, FamilyLives, ModeStudy, ModeSummary, Surviva
 from wearlore.estimate import Estimate
 from wearlore.lives import Evidence
 from wearlore.report.card import when
-from wearlore.report.sheet import NO_FIGURES, Block, Bullets, Column, Figures, Heading, Paragraph, Sheet, Table, counted
+from wearlore.report.depth import depth_blocks
+from wearlore.report.sheet import (
+    NO_FIGURES,
+    Block,
+    Bullets,
+    Column,
+    Figures,
+    Heading,
+    Paragraph,
+    Sheet,
+    Table,
+    counted,
+    drawn,
+)
 from wearlore.units import Units, show_share
 
 SMALL = (
@@ -60,6 +73,7 @@ def mode_study(study: ModeStudy, units: Units, made_on: date, figures: Figures =
         ),
         blocks=(
             *when(study.note, Paragraph(study.note)),
+            *drawn(figures, "survival"),
             Heading("Judgement and record side by side"),
             _bases(study, units),
             *(Paragraph(f"Caution: {b.caution}.") for b in (study.record,) if b and b.caution),
@@ -68,6 +82,7 @@ def mode_study(study: ModeStudy, units: Units, made_on: date, figures: Figures =
             Heading("Evidence"),
             Bullets(tuple(_evidence(row.evidence, units))),
             *_families(study),
+            *(depth_blocks(study.depth, units, figures) if study.depth else ()),
             *when(study.strata, Heading("Apart"), _summaries(study.strata, units, "Of which")),
             *_records(study, units),
         ),

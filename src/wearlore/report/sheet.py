@@ -113,3 +113,8 @@ class Sheet:
     facts: tuple[tuple[str, str], ...]
     blocks: tuple[Block, ...]
     small_print: str = ""
+
+
+def drawn(figures: Figures, *names: str) -> tuple[Figure, ...]:
+    """Those of the named figures that there are."""
+    return tuple(figures[name] for name in names if name in figures)

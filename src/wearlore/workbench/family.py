@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cached_property
 from typing import get_args
 
+import numpy as np
+
 from wearlore.answers import (
     Depth,
+    EarlyShare,
     FamilyLives,
     ModeCurves,
     ModeStudy,
@@ -30,6 +34,7 @@ from wearlore.life import (
     rank,
     record_curve,
 )
+from wearlore.life.fractions_study import FamilyFractions
 from wearlore.life.strata import StrataModels
 from wearlore.lifetimes import Lifetimes, ModeLives, UnknownStart, lifetimes
 from wearlore.lives import Evidence, Lives
@@ -110,12 +115,25 @@ class Family(Folder):
         lives, failed = curves.lives, curves.lives.failures > 0
         self.progress("looking deeper", 0, 0)
         fits = rank(lives, (WEIBULL, LOGNORMAL)) if failed else ()
+        shares = fractions_study(lives) if failed else None
         return Depth(
             papers=papers(curves.curve, fits) if curves.curve and fits else None,
             hazard=hazard(curves.model, lives),
-            fractions=fractions_study(lives) if failed else None,
+            fractions=shares,
+            early_by_grade=tuple(self._early_by_grade(mode, shares.leading)) if shares and shares.leading else (),
             rules=tuple(self._under_rule(mode, rule) for rule in get_args(UnknownStart)) if len(lives) else (),
         )
+
+    def _early_by_grade(self, mode: str, leading: FamilyFractions) -> Iterator[EarlyShare]:
+        seen = self.lifetimes.modes[mode]
+        grades = np.unique(seen.grade).tolist()
+        if leading.early.verdict == "not needed" or len(grades) < 2:
+            return
+        for grade in grades:
+            lives = seen.select(grade=grade)
+            if lives.failures:
+                (family,) = fractions_study(lives, families=(leading.dist,)).families
+                yield EarlyShare(grade, family.early, lives.failures, lives.total)
 
     def _under_rule(self, mode: str, rule: UnknownStart) -> UnderRule:
         seen = self._lives_under(rule).modes[mode]

@@ -43,7 +43,7 @@ def life_chart(
         layers += plane.ribbon(_curve(name, one, plane, level), "monotone", [6, 4] if name == BELIEF else [1, 0])
     if curve is not None:
         scale = float(model.sf(curve.since)) if model is not None and curve.since > 0 else 1.0
-        layers += plane.ribbon(steps(RECORDS, curve, lives, plane, scale), "step-after")
+        layers += plane.ribbon(falls(RECORDS, curve, lives, plane, scale), "linear")
         if lives is not None:
             layers.append(plane.ticks(_cuts(curve, lives, scale, plane)))
     return framed(alt.LayerChart(layer=layers), title, _said(units, model, curve, level))
@@ -74,14 +74,20 @@ def _curve(name: str, model: LifeModel, plane: Plane, level: float) -> list[Row]
     return rows
 
 
-def steps(name: str, curve: SurvivalCurve, lives: Lives | None, plane: Plane, scale: float = 1.0) -> list[Row]:
-    """The steps from where the curve begins to the last distance seen; nothing is claimed beyond."""
+def falls(name: str, curve: SurvivalCurve, lives: Lives | None, plane: Plane, scale: float = 1.0) -> list[Row]:
+    """The curve from where it begins to the last distance seen; nothing is claimed beyond.
+
+    It falls upright at failures of known distance, and on a slope across a cell between two looks: inside, the records
+    do not say where.
+    """
 
     def held(column: Array) -> Array:
-        return scale * np.concatenate([[1.0], column, column[-1:] if column.size else [1.0]])
+        before = np.concatenate([[1.0], column])
+        ends = np.column_stack([before[:-1], column]).ravel()
+        return scale * np.concatenate([[1.0], ends, before[-1:]])
 
     last = max(curve.since, curve.km.max(initial=0.0), lives.lower.max(initial=0.0) if lives is not None else 0.0)
-    km = np.concatenate([[curve.since], curve.km, [last]])
+    km = np.concatenate([[curve.since], np.column_stack([curve.begins, curve.km]).ravel(), [last]])
     return [
         {"series": name, "x": plane.units.from_km(float(at)), "y": float(y), "low": float(low), "high": float(high)}
         for at, y, low, high in zip(km, held(curve.survival), held(curve.low), held(curve.high), strict=True)
@@ -106,6 +112,8 @@ def _said(units: Units, model: LifeModel | None, curve: SurvivalCurve | None, le
     bands = f"Bands: {show_share(level)}."
     if curve is not None:
         bands += " Ticks: lives cut while still good."
+        if not curve.exact:
+            bands += " Slopes: failed between two looks, nobody knows where."
         if curve.since > 0:
             bands += f" Records begin at {units.show_distance(curve.since)}."
     return [*lines, bands]

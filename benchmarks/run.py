@@ -77,6 +77,7 @@ def scope_alone(bench: Workbench, visit) -> float:
 if __name__ == "__main__":
     for part in (
         life.main,
+        nonparametric.main,
         drift.main,
         early_failures.main,
         regression.main,

@@ -62,7 +62,7 @@ class Climb:
         for differ in self.rungs:
             point = self._highest(differ, kappa)
             free = 3 + len(LADDER[differ]) + (kappa is None)
-            heights.append((aicc_of(self._score(point).value, free, self.pieces), differ, point))
+            heights.append((aicc_of(self._score(point).value, free, self.data.value.size), differ, point))
         for _, differ, point in sorted(heights, key=lambda height: height[0]):
             top = self._certified(differ, _free(differ, kappa), point)
             if top:
@@ -210,8 +210,8 @@ def _free(differ: Differ, kappa: float | None) -> tuple[int, ...]:
     return (*LADDER[differ], KAPPA) if kappa is None else LADDER[differ]
 
 
-def aicc_of(value: float, k: int, pieces: int) -> float:
-    return 2 * k - 2 * value + (2 * k * (k + 1) / (pieces - k - 1) if pieces > k + 1 else inf)
+def aicc_of(value: float, k: int, readings: int) -> float:
+    return 2 * k - 2 * value + (2 * k * (k + 1) / (readings - k - 1) if readings > k + 1 else inf)
 
 
 def _crossing(root: Callable[[float], float], best: float, near: float, side: int) -> float:

@@ -113,8 +113,8 @@ def fit_drift(
     """The likeliest path for ``paths``, in the simplest sufficient form.
 
     In what pieces differ (unless ``differ`` says it) is the rung of the ladder "not at all", "in intercept", "in
-    slope", "in both" (correlated) with the least AICc, pieces counted. ``kappa`` (unless given) is estimated where its
-    profile-likelihood interval lies within (0.5, 3) or excludes 1, else it is 1. With fewer than five pieces read at
+    slope", "in both" (correlated) with the least AICc, readings counted. ``kappa`` (unless given) is estimated where
+    its profile-likelihood interval lies within (0.5, 3) or excludes 1, else it is 1. With fewer than five pieces read at
     two ages or more, kappa is 1 and pieces differ in slope at most.
 
     Maximum likelihood is the default because rungs and kappa, which change the fixed effects' columns, can only be
@@ -197,7 +197,7 @@ def _drift(
         noise=_noise(point, covariance, level),
         kappa=kappa,
         log_likelihood=top.value - (len(paths) - (2 if method == "REML" else 0)) * log(spread),
-        aicc=aicc_of(top.value, len(top.free), pieces) + 2 * len(paths) * log(spread),
+        aicc=aicc_of(top.value, len(top.free), len(paths)) + 2 * len(paths) * log(spread),
         readings=len(paths),
         pieces=pieces,
         repeated=repeated,

@@ -31,6 +31,7 @@ SMALL = (
     "allow. Record: the share of that knowledge which comes from records; the rest is judgement."
 )
 BAR = 24
+LISTED = 100  # failures on record that a page lists
 LEFT_OUT = {
     "unknown_start": "began before the records, at an unknown age",
     "never_looked": "were never looked at, and the mode is hidden",
@@ -78,7 +79,7 @@ def mode_study(study: ModeStudy, units: Units, made_on: date, figures: Figures =
             _bases(study, units),
             *(Paragraph(f"Caution: {b.caution}.") for b in (study.record,) if b and b.caution),
             Heading("Still good at a distance"),
-            _survival(study.points, units),
+            _survival(study.points, units, bars="survival" not in figures),
             Heading("Evidence"),
             Bullets(tuple(_evidence(row.evidence, units))),
             *_families(study),
@@ -144,16 +145,17 @@ def _two(number: float) -> str:
     return f"{number:.2f}" if number < 1 else f"{number:.1f}" if number < 10 else f"{number:.0f}"
 
 
-def _survival(points: tuple[SurvivalPoint, ...], units: Units) -> Table:
+def _survival(points: tuple[SurvivalPoint, ...], units: Units, *, bars: bool) -> Table:
+    """``bars``: drawn in characters, where there is no chart."""
     columns = (
-        Column(f"Distance, {units.distance}", "right"),
+        Column(f"Distance, {units.distance}", wide=True),
         Column("Model", "right"),
         Column("(95 %)"),
         Column("Records alone", "right"),
-        Column("(95 %)", wide=True),
-        Column("Still good", spare=True),
+        Column("(95 %)"),
+        *((Column("Still good", spare=True),) if bars else ()),
     )
-    return Table(columns, tuple(_point(point, units) for point in points))
+    return Table(columns, tuple(_point(point, units)[: len(columns)] for point in points))
 
 
 def _point(point: SurvivalPoint, units: Units) -> tuple[str, ...]:
@@ -226,6 +228,8 @@ def _records(study: ModeStudy, units: Units) -> tuple[Block, ...]:
             r.text,
             f"{PurePath(r.file).name}:{r.line}",
         )
-        for r in study.records
+        for r in study.records[:LISTED]
     )
-    return Heading("The failures on record"), Table(columns, rows)
+    rest = len(study.records) - len(rows)
+    more = f"The first {LISTED} by vehicle and date; the other {rest:,} stand in the JSON of this answer (--json)."
+    return Heading("The failures on record"), Table(columns, rows), *when(rest, Paragraph(more, "small"))

@@ -115,8 +115,9 @@ def test_gradient_and_hessian_are_those_of_the_value(dist, data):
     """Gradient by complex step, which is exact; Hessian by sixth-order differences of that; shapes from 0.3 to 20.
 
     Step d: 0.005 of the distance over which a term changes (sigma in mu, 1 / z in ln sigma). What is left is d^6 / 140
-    times a seventh derivative (up to 877 for exp(exp x) at 0) and 1e-16 / d, both near 1e-13 of the sum of the rows'
-    sizes. An interval loses (sigma / width)^2 of its digits.
+    times a seventh derivative (up to 877 for exp(exp x) at 0) and a few 1e-16 / d, near 1e-13 of the sum of the rows'
+    sizes. An interval loses (sigma / width)^2 of its digits. (At one life good at 18,894 km, mu 9.9375, sigma 0.0546875
+    the difference itself is off by 1.3e-9; in 50 digits the Hessian is right to 6e-12.)
     """
     lives_seen = data.draw(lives())
     between = lives_seen.where(lives_seen.between & (lives_seen.lower > 0))
@@ -128,7 +129,7 @@ def test_gradient_and_hessian_are_those_of_the_value(dist, data):
     edges = np.array([lives_seen.entry, lives_seen.lower, lives_seen.upper])
     farthest = max(1.0, np.abs((np.log(edges[(edges > 0) & (edges < inf)]) - point[0]) / sigma).max())
     value = by_row(dist, *(point + 0j), lives_seen).real
-    tolerance = 1e-12 * (1 + farthest**2) * max(1.0, sigma / width.min()) ** 2
+    tolerance = 2e-12 * (1 + farthest**2) * max(1.0, sigma / width.min()) ** 2
 
     def slopes(where):
         return np.array([by_row(dist, *(where + 1e-40j * axis), lives_seen).imag / 1e-40 for axis in np.eye(2)])

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from wearlore.life import WEIBULL, fit
 from wearlore.report.card import job_card
-from wearlore.report.charts import life_chart, save
+from wearlore.report.charts import save, study_drawings
 from wearlore.report.lives import mode_study
 from wearlore.report.owner import estimate, owner_page
 from wearlore.report.page import to_html
@@ -85,13 +85,11 @@ def outcome(data: DataSet, bench: Workbench) -> Outcome:
 
 def show_mode(data: DataSet, bench: Workbench) -> None:
     """Judgement and record side by side, and the chart."""
-    print(to_text(mode_study(bench.study(data.mode), bench.book.units, MADE_ON)))
+    study = bench.study(data.mode)
+    print(to_text(mode_study(study, bench.book.units, MADE_ON)))
     chart = bench.folder / f"{data.mode}.svg"
-    curves = bench.curves(data.mode)
-    drawn = life_chart(
-        curves.name, bench.book.units, model=curves.model, curve=curves.curve, lives=curves.lives, belief=curves.judged
-    )
-    save(drawn, chart, curves.name)
+    (survival,) = study_drawings(study, bench.book.units)
+    save(survival.chart, chart, survival.text)
     print(f"Chart: {chart}\n")
 
 

@@ -352,6 +352,30 @@ def test_the_test_takes_no_smaller_variance_than_poisson():
     assert compared.t == pytest.approx(1.5 / sqrt(3 / 4))
 
 
+@given(one=some_histories(), two=some_histories())
+def test_the_test_by_hand_with_late_starts_and_early_ends(one, two):
+    try:
+        compared = compare_means(one, two)
+    except FitError:
+        return
+    groups = [histories.within(compared.since, compared.until) for histories in (one, two)]
+    own = [np.zeros(len(histories)) for histories in groups]
+    sums, poisson = np.zeros(2), 0.0
+    for t in compared.km:
+        seen = [(histories.start < t) & (t <= histories.end) for histories in groups]
+        at_risk = [mask.sum() for mask in seen]
+        for g, histories in enumerate(groups):
+            weight = at_risk[1 - g] / sum(at_risk)
+            n = np.bincount(histories.unit, histories.count * (histories.km == t), len(histories))
+            pooled = sum(float(each.count @ (each.km == t)) for each in groups) / sum(at_risk)
+            own[g] += weight * (n - pooled * seen[g])
+            sums[g] += weight * n.sum()
+            poisson += weight * (1 - weight) * n.sum()
+    robust = sum(float(each @ each) * each.size / (each.size - 1) for each in own)
+    expected = (sums[0] - sums[1]) / sqrt(max(robust, poisson)) if poisson else 0.0
+    assert compared.t == pytest.approx(expected, abs=1e-9)
+
+
 def test_only_the_distance_seen_of_both_is_compared():
     first = Histories.of([0, 0], [50, 50], [0, 0, 1], [10, 30, 40])
     second = Histories.of([20, 25], [90, 90], [0, 1], [45, 80])

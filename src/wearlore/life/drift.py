@@ -114,8 +114,8 @@ def fit_drift(
 
     In what pieces differ (unless ``differ`` says it) is the rung of the ladder "not at all", "in intercept", "in
     slope", "in both" (correlated) with the least AICc, readings counted. ``kappa`` (unless given) is estimated where
-    its profile-likelihood interval lies within (0.5, 3) or excludes 1, else it is 1. With fewer than five pieces read at
-    two ages or more, kappa is 1 and pieces differ in slope at most.
+    its profile-likelihood interval lies within (0.5, 3) or excludes 1, else it is 1. With fewer than five pieces read
+    at two ages or more, kappa is 1 and pieces differ in slope at most.
 
     Maximum likelihood is the default because rungs and kappa, which change the fixed effects' columns, can only be
     compared by it; "REML" takes both from it and then estimates what is random from the residuals alone, which makes

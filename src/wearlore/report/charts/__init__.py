@@ -1,6 +1,7 @@
 """Charts: a result in, an Altair chart out; nothing is estimated here."""
 
 from wearlore.report.charts.bands import family_drawings, wear_bands
+from wearlore.report.charts.drift import drift_drawings
 from wearlore.report.charts.look import Chart, Drawing, Look, save, to_html, to_svg
 from wearlore.report.charts.study import study_drawings
 from wearlore.report.charts.survival import life_chart
@@ -9,6 +10,7 @@ __all__ = [
     "Chart",
     "Drawing",
     "Look",
+    "drift_drawings",
     "family_drawings",
     "life_chart",
     "save",

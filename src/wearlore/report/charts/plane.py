@@ -18,7 +18,7 @@ Shape = Literal["linear", "monotone", "step-after"]
 class Plane:
     """Rows carry ``series``, ``x`` (already in the reader's units), ``y`` and, where there is a band, ``low`` and
     ``high``. ``reach`` is where the distance axis ends, km; ``top`` where the other one does (None: as the rows have
-    it); ``colours`` go by ``names``."""
+    it), from ``bottom``; ``colours`` go by ``names``."""
 
     units: Units
     reach: float
@@ -28,13 +28,14 @@ class Plane:
     top: float | None = 1.0
     colours: Sequence[str] = SERIES
     zero: bool = True
+    bottom: float = 0.0
     x_title: str = ""
 
     def x(self) -> alt.X:
         return distance_axis(self.units, self.reach, self.x_title)
 
     def y(self, field: str = "y") -> alt.Y:
-        scale = alt.Scale(zero=self.zero) if self.top is None else alt.Scale(domain=[0, self.top])
+        scale = alt.Scale(zero=self.zero) if self.top is None else alt.Scale(domain=[self.bottom, self.top])
         return alt.Y(f"{field}:Q", title=self.title, axis=alt.Axis(format=self.format, tickCount=6), scale=scale)
 
     def colour(self) -> alt.Color:

@@ -76,6 +76,42 @@ def test_one_mode_shows_its_evidence_and_draws_its_chart(said, demo_folder, tmp_
     assert "<svg" in (tmp_path / "c.svg").read_text()
 
 
+def test_the_family_draws_its_wear_bands_with_a_vehicle_among_them(said, demo_folder, tmp_path):
+    van = demo_van(demo_folder)
+    code, text, _ = said("lives", "--vehicle", van, "--chart", tmp_path / "b.svg", "--in", demo_folder)
+    assert (code, f"Written: {tmp_path / 'b.svg'}" in text) == (0, True)
+    assert van in (tmp_path / "b.svg").read_text()
+
+
+def test_the_page_of_a_mode_holds_every_chart_that_stands_beside_it(said, demo_folder, tmp_path):
+    code, _, _ = said("lives", "cam-cover-leak", "--evidence", "--out", tmp_path, "--in", demo_folder)
+    assert code == 0
+    charts = {path.stem.removeprefix("cam-cover-leak-") for path in tmp_path.glob("*.svg")}
+    assert charts == {"survival", "weibull-paper", "lognormal-paper", "hazard"}
+    page = (tmp_path / "cam-cover-leak.html").read_text()
+    assert page.count("<figure") == len(charts)
+    assert (tmp_path / "cam-cover-leak.pdf").read_bytes().startswith(b"%PDF")
+    assert "ON PROBABILITY PAPER" in (tmp_path / "cam-cover-leak.txt").read_text()
+
+
+DEEP = (
+    ("compare", "chain-stretch", "--by", "revision"), ("compare", "belt-cracks", "--while", "front-seal-leak"),
+    ("economy", "water-pump"), ("repeats", "auxiliary-belt", "--by", "variant"), ("drift", "chain-phase"),
+    ("lives", "cam-cover-leak", "--evidence"),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("arguments", DEEP, ids=" ".join)
+def test_every_deep_answer_is_told_as_text_and_as_json_in_any_units(said, demo_folder, tmp_path, arguments):
+    code, text, complaint = said(*arguments, "--in", demo_folder, "--units", "us", "--out", tmp_path)
+    assert code == 0, complaint
+    assert "miles" in text
+    assert {".html", ".pdf", ".txt", ".svg"} <= {path.suffix for path in tmp_path.iterdir()}
+    code, printed, _ = said(*arguments, "--in", demo_folder, "--json")
+    assert code == 0
+    assert json.loads(printed)
+
+
 def demo_van(demo_folder: Path) -> str:
     """The van that the demo's papers are about."""
     return re.search(r"V\d{5}", (demo_folder / "papers" / "job-card.txt").read_text())[0]
@@ -233,6 +269,25 @@ def test_a_file_that_is_no_store_is_told(said, shop):
         (("lives", "--by", "grade"), "one failure mode"),
         (("lives", "chain-stretch", "--chart", "chart.xyz"), ".svg"),
         (("lives", "chain-stretch", "--units", "furlongs"), "furlongs"),
+        (("lives", "--vehicle", "V99999"), "V99999"),
+        (("lives", "chain-stretch", "--vehicle", "V00001"), "wear bands"),
+        (("compare", "chain-stretch"), "--by"),
+        (("compare", "chain-stretch", "--by", "weather"), "weather"),
+        (("compare", "chain-stretch", "--by", "interval:no-such"), "interval:no-such"),
+        (("compare", "chain-strech", "--by", "revision"), "Did you mean chain-stretch"),
+        (("compare", "belt-cracks", "--by", "revision"), "revision"),
+        (("compare", "chain-stretch", "--by", "revision", "--beside", "revision"), "revision"),
+        (("compare", "belt-cracks", "--while", "no-such"), "no-such"),
+        (("compare", "belt-cracks", "--while", "belt-cracks"), "itself"),
+        (("economy", "water-pmp"), "Did you mean water-pump"),
+        (("economy", "balance-shafts", "--variant", "m96"), "balance-shafts"),
+        (("economy", "water-pump", "--horizon", "-5"), "horizon"),
+        (("repeats", "no-such"), "no-such"),
+        (("repeats", "water-pump", "--mode", "chain-stretch"), "chain-stretch"),
+        (("drift", "no-such"), "no-such"),
+        (("drift", "glow-plug-resistance"), "position of glow-plug"),
+        (("drift", "oil-pressure-idle"), "failure mode"),
+        (("drift", "chain-phase", "V99999"), "V99999"),
         (("nonsense",), "nonsense"),
     ],
 )

@@ -8,7 +8,7 @@ from math import ceil, floor, inf, isfinite, log, log10
 from typing import Literal
 
 import numpy as np
-from scipy.stats import norm
+from scipy.stats import f, norm
 
 from wearlore.errors import FitError, NameNotKnown
 from wearlore.estimate import Estimate
@@ -114,8 +114,9 @@ def compare(
     """Compare ``lives`` (n rows) by ``what``, with the covariates ``beside`` it held equal. Intervals are at 95 %.
 
     A difference is claimed in two steps, so that where nothing differs the chance to claim something stays at 5 %.
-    First the comparison as a whole must differ: the likelihood-ratio test of ``what`` below 5 % in every family that
-    the lives determine, and for a factor with nothing beside it the log-rank test below 5 % as well. Then each
+    First the comparison as a whole must differ: the likelihood-ratio test of ``what`` in the better family below 5 %,
+    and for a factor with nothing beside it the log-rank test as well. Where there is no log-rank test the
+    likelihood-ratio test, which few failures mislead, is judged by F with failures - 2 degrees of freedom. Then each
     contrast's own interval must exclude 1; with three contrasts or more its p is judged by Holm's steps, of which the
     first is the whole's (Holland & Copenhaver 1987, Biometrics 43).
 
@@ -139,7 +140,8 @@ def compare(
             even = tests["even"]
             different = different and even is not None and even.p < CHANCE
     if beside or not isinstance(what, Factor):
-        different = all(each.tests[what.name].p < CHANCE for each in regressions)
+        test = better.tests[what.name]
+        different = float(f.sf(test.statistic / test.df, test.df, max(1.0, better.failures - 2))) < CHANCE
     check, absent = _cox(lives, [what, *beside])
     ratios = [ratio for ratio in better.ratios if ratio.term == what.name]
     claimed = _claimed([ratio.p for ratio in ratios]) if different else [False] * len(ratios)

@@ -344,7 +344,7 @@ def test_a_million_rows():
     n = 1_000_000
     onset = np.where(rng.random(n) < 0.5, rng.uniform(10e3, 150e3, n), inf)
     ripe = 100e3 * rng.standard_exponential(n) ** 0.4
-    life = np.where(ripe < onset, ripe, np.where(np.isinf(onset), ripe, onset + (ripe - onset) / 2))
+    life = np.minimum(ripe, 0.5 * (ripe + np.minimum(onset, ripe)))
     until = rng.uniform(20e3, 200e3, n)
     km, failed = np.minimum(life, until), life <= until
     e = np.clip(km - onset, 0, None)

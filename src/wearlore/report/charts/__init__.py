@@ -2,7 +2,9 @@
 
 from wearlore.report.charts.bands import family_drawings, wear_bands
 from wearlore.report.charts.drift import drift_drawings
+from wearlore.report.charts.economy import economy_drawings
 from wearlore.report.charts.look import Chart, Drawing, Look, save, to_html, to_svg
+from wearlore.report.charts.repeats import repeats_drawings
 from wearlore.report.charts.study import study_drawings
 from wearlore.report.charts.survival import life_chart
 
@@ -11,8 +13,10 @@ __all__ = [
     "Drawing",
     "Look",
     "drift_drawings",
+    "economy_drawings",
     "family_drawings",
     "life_chart",
+    "repeats_drawings",
     "save",
     "study_drawings",
     "to_html",

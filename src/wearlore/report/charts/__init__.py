@@ -1,6 +1,7 @@
 """Charts: a result in, an Altair chart out; nothing is estimated here."""
 
 from wearlore.report.charts.bands import family_drawings, wear_bands
+from wearlore.report.charts.comparison import acceleration_drawings, comparison_drawings
 from wearlore.report.charts.drift import drift_drawings
 from wearlore.report.charts.economy import economy_drawings
 from wearlore.report.charts.look import Chart, Drawing, Look, save, to_html, to_svg
@@ -12,6 +13,8 @@ __all__ = [
     "Chart",
     "Drawing",
     "Look",
+    "acceleration_drawings",
+    "comparison_drawings",
     "drift_drawings",
     "economy_drawings",
     "family_drawings",

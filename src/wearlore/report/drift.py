@@ -64,13 +64,17 @@ def drifting_reading(result: DriftingReading, units: Units, made_on: date, figur
             *((("Age of the piece", units.show_odometer(piece.age)),) if piece else ()),
             ("Failure mode", result.mode),
             ("Limit", told.limit if result.limit is not None else "none in the book"),
-            ("Readings", f"{result.drift.readings:,} of {counted(result.drift.pieces, 'piece')}"),
+            *(
+                ()
+                if piece
+                else (("Readings", f"{result.drift.readings:,} of {counted(result.drift.pieces, 'piece')}"),)
+            ),
         ),
         blocks=(
             Paragraph(_lead(piece, told) if piece else _lead_of_kind(result, told), "lead"),
             *(_beyond(result, piece, told) if piece else ()),
-            *drawn(figures, "path", "chance"),
-            *(_vehicle(piece, told) if piece else ()),
+            *drawn(figures, "path"),
+            *(_vehicle(piece, told, figures) if piece else ()),
             *(_chain(result) if result.elongation_at_limit is not None else ()),
             Heading("How pieces of this kind drift"),
             *_typical(result, told),
@@ -171,19 +175,20 @@ def _beyond(result: DriftingReading, piece: VehicleDrift, told: Told) -> tuple[B
     return (Callout("CAUTION", "A reading at its limit", text),)
 
 
-def _vehicle(piece: VehicleDrift, told: Told) -> Iterator[Block]:
+def _vehicle(piece: VehicleDrift, told: Told, figures: Figures) -> Iterator[Block]:
     if piece.left.chance_beyond_now < SURE:
         yield Heading("What is left")
+        yield from drawn(figures, "chance")
         yield _ahead(piece, told)
     yield Heading("Readings of this piece")
     if not piece.readings:
         yield Paragraph("None. A reading would narrow what is said here: take one.")
         return
     columns = (
-        Column(f"Age of the piece, {told.units.distance}", "right"),
+        Column(f"Age of the piece, {told.units.distance}", wide=True),
         Column("Odometer", "right"),
         Column(f"Read{f',{told.unit}' if told.unit else ''}", "right"),
-        Column("", wide=True),
+        Column("Against the limit"),
     )
     sign = 1.0 if piece.left.side == "upper" else -1.0
     yield Table(
@@ -193,7 +198,7 @@ def _vehicle(piece: VehicleDrift, told: Told) -> Iterator[Block]:
                 f"{told.units.from_km(read.age):,.0f}",
                 told.units.show_odometer(piece.km - piece.age + read.age),
                 told.number(read.value, 1),
-                "at or beyond the limit" if sign * (read.value - piece.left.limit) >= 0 else "",
+                "at or beyond the limit" if sign * (read.value - piece.left.limit) >= 0 else "within",
             )
             for read in piece.readings
         ),
@@ -204,11 +209,11 @@ def _ahead(piece: VehicleDrift, told: Told) -> Table:
     """At round distances from now: the value of the piece, and the chance that the limit is reached."""
     left, units = piece.left, told.units
     columns = (
-        Column(f"From now, {units.distance}", "right"),
+        Column(f"From now, {units.distance}", wide=True),
         Column("Odometer", "right", spare=True),
         Column(f"Value{f',{told.unit}' if told.unit else ''}", "right"),
         Column(f"({show_share(left.distance.level)})"),
-        Column("Limit reached by then", "right", wide=True),
+        Column("Limit reached by then", "right"),
     )
     rows = []
     for ahead in _round(float(left.km[-1]) - left.now, units):
@@ -285,10 +290,10 @@ def _typical(result: DriftingReading, told: Told) -> Iterator[Block]:
     path, units = result.typical, told.units
     level = show_share(path.level)
     columns = (
-        Column(f"Age, {units.distance}", "right"),
+        Column(f"Age, {units.distance}", wide=True),
         Column(f"Typical{f',{told.unit}' if told.unit else ''}", "right"),
         Column(f"({level})"),
-        Column(f"{level} of pieces", wide=True),
+        Column(f"{level} of pieces"),
         Column("Readings near", "right", spare=True),
     )
     ages = _round(min(float(np.quantile(result.ages, OFTEN)), float(path.km[-1])), units)
@@ -302,16 +307,25 @@ def _typical(result: DriftingReading, told: Told) -> Iterator[Block]:
         near = int(((result.ages >= age - half) & (result.ages < age + half)).sum())
         rows.append(
             (
-                f"{units.from_km(age):,.0f}", told.number(value), told.span(low, high),
+                f"{units.from_km(age):,.0f}", told.number(value, 1), told.span(low, high, 1),
                 f"{told.number(piece_low)} to {told.number(piece_high)}", f"{near:,}",
             )
         )  # fmt: skip
     yield Table(columns, tuple(rows))
-    if _turns_back(path):
-        yield Paragraph(
+    if notes := [*_notes(result)]:
+        yield Paragraph(" ".join(notes), "small")
+
+
+def _notes(result: DriftingReading) -> Iterator[str]:
+    if result.limit is not None:
+        yield (
+            "Path and range are of all pieces. Where those found beyond the limit are renewed, the pieces still read "
+            "at high ages are the slow ones."
+        )
+    if _turns_back(result.typical):
+        yield (
             "How fast pieces change is taken as normal, so the slow end of their range may run backwards: read it as a "
-            "piece that hardly changes.",
-            "small",
+            "piece that hardly changes."
         )
 
 
@@ -336,7 +350,7 @@ def _parameters(drift: Drift, told: Told) -> Iterator[str]:
         correlation=_two(drift.correlation) if drift.correlation else "",
     )
     yield _curvature(drift)
-    yield f"Noise, from one reading of a piece to the next: standard deviation {told.estimate(drift.noise, 1)}."
+    yield f"Noise, from one reading of a piece to the next: standard deviation {told.estimate(drift.noise, 2)}."
 
 
 def _size_of(estimate: Estimate) -> tuple[float, float, float]:

@@ -9,7 +9,7 @@ import numpy as np
 
 from wearlore.answers import DriftingReading, VehicleDrift
 from wearlore.lives import Array
-from wearlore.report.charts.look import AMBER, SLATE, TEAL, Chart, Drawing, Row, framed, values
+from wearlore.report.charts.look import AMBER, INK, SLATE, TEAL, Chart, Drawing, Row, framed, values
 from wearlore.report.charts.plane import Plane
 from wearlore.units import Units, show_share
 
@@ -17,7 +17,7 @@ READ, TYPICAL, KIND = "Readings", "Typical piece", "Range of pieces"
 SPOTS = 600  # readings drawn at most
 OFTEN = 0.99  # share of the readings that the axes reach
 SURE = 0.95  # from here on it is beyond, and there is no chance left to draw
-ROOM = 0.08  # of the height left above
+ROOM = 0.14  # of the height left above
 
 
 def drift_drawings(result: DriftingReading, units: Units) -> tuple[Drawing, ...]:
@@ -56,7 +56,7 @@ def kind_chart(result: DriftingReading, units: Units) -> Chart:
     said = [
         f"{len(result.ages):,} readings of {pieces}.",
         f"{thinned}Narrow band: {show_share(path.level)} limits of the typical path.",
-        f"Dashed: between these lie {show_share(path.level)} of pieces.",
+        f"Dashed: between these lie {show_share(path.level)} of pieces, also of those renewed before that age.",
     ]
     return framed(alt.LayerChart(layer=layers), result.name, said)
 
@@ -78,9 +78,9 @@ def piece_chart(result: DriftingReading, piece: VehicleDrift, units: Units) -> C
     ]
     level = show_share(left.distance.level)
     count = len(piece.readings)
-    rests = f"{count:,} reading{'' if count == 1 else 's'} of this piece" if count else "No reading of this piece"
+    points = f"Points: its {count:,} reading{'' if count == 1 else 's'}." if count else "No reading of it is on record."
     said = [
-        f"{rests} (points). Line and band: its true value, {level}.",
+        f"{points} Line and band: its true value, {level}.",
         f"Dashed: between these lie {show_share(result.typical.level)} of pieces of its kind. "
         f"Now: {units.show_odometer(piece.km)} on the odometer.",
     ]
@@ -98,13 +98,24 @@ def chance_chart(result: DriftingReading, piece: VehicleDrift, units: Units) -> 
     )  # fmt: skip
     layers = [plane.line(_points(name, km, reached, units), "monotone")]
     if np.isfinite(left.distance.value) and left.distance.value > 0:
-        layers += plane.upright(left.distance.value, f"even chance: {units.show_distance(left.distance.value)}")
+        layers += _even_chance(plane, name, left.distance.value)
     said = [
         f"To the limit{_stated(result)}: {units.show_estimate(left.distance)} from now; in brackets "
         f"{show_share(left.distance.level)}.",
         f"Beyond it already now: chance {_chance(left.chance_beyond_now)}.",
     ]
     return framed(alt.LayerChart(layer=layers), f"{piece.vehicle}: when {result.reading} reaches its limit", said)
+
+
+def _even_chance(plane: Plane, name: str, km: float) -> list[alt.Chart]:
+    """The point at which the chance is even, named on the side where the curve leaves room."""
+    spot = _points(name, np.array([km]), np.array([0.5]), plane.units)
+    row: Row = {**spot[0], "label": f"even chance at {plane.units.show_distance(km)}"}
+    right = km < 0.45 * plane.reach
+    text = values([row]).mark_text(
+        align="left" if right else "right", dx=10 if right else -10, dy=-8, fontSize=12, color=INK
+    )
+    return [plane.points(spot, 60), text.encode(x=plane.x(), y=plane.y(), text="label:N")]
 
 
 def _plane(

@@ -100,8 +100,8 @@ def chance_chart(result: DriftingReading, piece: VehicleDrift, units: Units) -> 
     if np.isfinite(left.distance.value) and left.distance.value > 0:
         layers += _even_chance(plane, name, left.distance.value)
     said = [
-        f"To the limit{_stated(result)}: {units.show_estimate(left.distance)} from now; in brackets "
-        f"{show_share(left.distance.level)}.",
+        f"To the limit{_stated(result)} (interval: {show_share(left.distance.level)}): "
+        f"{units.show_estimate(left.distance)} from now.",
         f"Beyond it already now: chance {_chance(left.chance_beyond_now)}.",
     ]
     return framed(alt.LayerChart(layer=layers), f"{piece.vehicle}: when {result.reading} reaches its limit", said)

@@ -250,22 +250,22 @@ def _choices(result: ComponentEconomy, units: Units) -> Table:
     several = len(economy.choices) > 1
     columns = (
         Column("Remedy (source grade)", wide=True),
-        *((Column("Revision", spare=True),) if revisions else ()),
         Column(f"{units.currency} per {distance_told(units)}", "right"),
         *((Column("Cheapest", "right"),) if several else ()),
         Column(f"{units.distance} between failures", "right", spare=True),
         Column(f"{units.currency} over {units.show_distance(economy.horizon)}", "right"),
         *((Column("Cheapest", "right", spare=True),) if several else ()),
+        *((Column("Revision", spare=True),) if revisions else ()),
     )
     rows = tuple(
         (
             name,
-            *((choice.revision,) if revisions else ()),
             NO_END if without_end(choice) else _range(_long_run(choice.per_distance, units)),
             *((_chance(choice.cheapest, economy.choices),) if several else ()),
             _length(choice.length, units),
             _range(choice.ahead),
             *((chance_in_words(choice.cheapest_ahead),) if several else ()),
+            *((choice.revision,) if revisions else ()),
         )
         for choice, name in zip(economy.choices, choice_names(result), strict=True)
     )

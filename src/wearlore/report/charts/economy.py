@@ -15,6 +15,7 @@ from wearlore.report.charts.look import (
     SLATE,
     TEAL,
     VIOLET,
+    WIDTH,
     Chart,
     Drawing,
     Row,
@@ -34,7 +35,8 @@ from wearlore.units import Units
 
 PAID_FOR = {"part": "Part", "labour": "Labour", "visit": "Visit", "consequence": "Consequence", "others": "Other modes"}
 COLOURS = {"part": TEAL, "labour": AMBER, "visit": VIOLET, "consequence": NAVY, "others": SLATE}
-ROW, BAR = 58, 20  # pixels: of a choice with its name above, and of its bar
+BESIDE = " Beside the names: chance that nothing else costs less."
+ROW, BAR, ROOM = 58, 20, 100  # pixels: of a choice with its name above, of its bar, of the words after a whisker
 
 
 def economy_drawings(result: ComponentEconomy, units: Units) -> tuple[Drawing, ...]:
@@ -50,12 +52,12 @@ def long_run_chart(result: ComponentEconomy, units: Units) -> Chart:
     """Stacked bars of the break-down with the interval of the whole as whisker; cheapest on top."""
     bars: list[Row] = []
     totals: list[Row] = []
-    single = len(result.economy.choices) == 1
+    told_apart = len(result.economy.choices) > 1 and not any(without_end(choice) for choice in result.economy.choices)
     for row, (choice, name) in enumerate(zip(result.economy.choices, choice_names(result), strict=True)):
         low, high = (per_distance(end, units) for end in (choice.per_distance.low, choice.per_distance.high))
         value = per_distance(choice.per_distance.value, units)
         told = NO_END if without_end(choice) else f"{units.currency} {value:,.0f}"
-        chance = "" if without_end(choice) or single else f", cheapest: {chance_in_words(choice.cheapest)}"
+        chance = f", cheapest: {chance_in_words(choice.cheapest)}" if told_apart else ""
         totals.append({"row": row, "name": f"{name}{chance}", "x": value, "low": low, "high": high, "told": told})
         begin = 0.0
         for field, paid_for in PAID_FOR.items():
@@ -69,10 +71,11 @@ def long_run_chart(result: ComponentEconomy, units: Units) -> Chart:
     x = _money_axis(totals, f"{units.currency} per {distance_told(units)}")
     mark = values(bars).mark_bar(size=BAR, stroke=PAPER, strokeWidth=1)
     stacked = mark.encode(x=x, x2="end:Q", y=_rows(totals), color=alt.Color("series:N", scale=scale, legend=legend))
-    layers = [stacked, *_whiskers(totals, x), *_words(totals, x)]
+    ended = [row for row in totals if row["told"] != NO_END]
+    layers = [stacked, *_whiskers(ended, totals, x), *_words(totals, x)]
     said = [
         f"{units.currency} per {distance_told(units)}: always the same remedy and grade, run to failure.",
-        "Whiskers: 95 % interval of the whole. Beside the names: chance that nothing else costs less.",
+        f"Whiskers: 95 % interval of the whole.{BESIDE if told_apart else ''}",
     ]
     return _framed(layers, f"{result.name}: money in the long run", said, len(totals))
 
@@ -94,14 +97,14 @@ def ahead_chart(result: ComponentEconomy, units: Units) -> Chart:
     point = values(rows).mark_point(filled=True, color=TEAL, size=90, opacity=1).encode(x=x, y=_rows(rows))
     said = [
         f"{units.currency} over the next {over}: fitted now, and the same again at each failure; discounted.",
-        "Whiskers: 95 % interval. Beside the names: chance that nothing else costs less.",
+        f"Whiskers: 95 % interval.{BESIDE if several else ''}",
     ]
-    layers = [*_whiskers(rows, x), point, *_words(rows, x)]
+    layers = [*_whiskers(rows, rows, x), point, *_words(rows, x)]
     return _framed(layers, f"{result.name}: money over the next {over}", said, len(rows))
 
 
 def _money_axis(rows: Sequence[Row], title: str) -> alt.X:
-    end = 1.14 * max(float(row["high"]) for row in rows)
+    end = WIDTH / (WIDTH - ROOM) * max(float(row["high"]) for row in rows)
     return alt.X(
         "x:Q",
         title=title,
@@ -114,12 +117,12 @@ def _rows(rows: Sequence[Row]) -> alt.Y:
     return alt.Y("row:O", axis=None, scale=alt.Scale(domain=list(range(len(rows))), padding=0))
 
 
-def _whiskers(rows: Sequence[Row], x: alt.X) -> list[alt.Chart]:
-    """On an edge of paper, to be seen on every colour."""
-    y = _rows(rows)
+def _whiskers(rows: Sequence[Row], every: Sequence[Row], x: alt.X) -> list[alt.Chart]:
+    """On an edge of paper, to be seen on every colour; ``every``: all rows of the chart."""
+    y = _rows(every)
     base = values(rows)
     return [
-        base.mark_rule(color=PAPER, strokeWidth=4).encode(x=x.copy(), x2="high:Q", y=y).encode(x=_at(x, "low")),
+        base.mark_rule(color=PAPER, strokeWidth=4).encode(x=_at(x, "low"), x2="high:Q", y=y),
         base.mark_rule(color=INK, strokeWidth=1.6).encode(x=_at(x, "low"), x2="high:Q", y=y),
         *(
             base.mark_tick(color=INK, thickness=1.6, size=10, orient="vertical", opacity=1).encode(x=_at(x, end), y=y)

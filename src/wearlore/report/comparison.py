@@ -68,7 +68,7 @@ def compared_lives(result: ComparedLives, units: Units, made_on: date, figures: 
             Heading("How many times as long"),
             *drawn(figures, "ratios"),
             _contrasts(found),
-            *when(found.caution, Paragraph(f"Caution: {found.caution}.")),
+            *when(found.caution, Paragraph(f"Caution: {found.caution}. The levels' own distances above tell more.")),
             Heading("Tests"),
             Paragraph(_whole(found)),
             _tests(found),
@@ -140,15 +140,16 @@ def _contrasts(found: LifeComparison) -> Table:
     """A row for each contrast: by the better family, and beside it by the other as far as it determines a ratio."""
     first = found.contrasts[0].ratio
     other = found.regressions[1:]
+    more = any(each.more_failures for each in found.contrasts)
     columns = (
         Column(f"Beside {first.against}" if first.against else f"{spoken(found.what).capitalize()}", wide=True),
         Column(f"By {found.better.dist.name}"),
         *(Column(f"By {each.dist.name}", spare=True) for each in other),
         Column("Chance if none", "right"),
         Column("Verdict"),
-        Column("More failures", "right", spare=True),
+        *((Column("More failures", "right", spare=True),) if more else ()),
     )
-    return Table(columns, tuple(_contrast(each, found.what, other) for each in found.contrasts))
+    return Table(columns, tuple(_contrast(each, found.what, other)[: len(columns)] for each in found.contrasts))
 
 
 def _contrast(contrast: Contrast, what: str, other: tuple[Regression, ...]) -> tuple[str, ...]:

@@ -95,7 +95,7 @@ def test_the_lead_says_the_last_reading_and_what_is_left(one):
     result = with_left(one, distance=Estimate(41_234, 18_012, 80_456), chance_beyond_now=0.0)
     assert lead(result) == (
         "V1: cam phase 3.3 deg at 80,000 km (last reading); to the limit of 6.0 deg about 41,200 km are left "
-        "(18,000 to 80,500)."
+        "(18,000 to 80,500) from now, 120,000 km on the odometer."
     )
     assert "49,700 miles (last reading)" in lead(result, Units("miles"))
     assert "about 25,600 miles are left (11,200 to 50,000)" in lead(result, Units("miles"))
@@ -104,7 +104,9 @@ def test_the_lead_says_the_last_reading_and_what_is_left(one):
 
 def test_ends_that_nothing_bounds_are_said_in_words(one):
     assert "about 90,000 km are left (over 60,000)" in lead(with_left(one, distance=Estimate(90e3, 60e3, inf)))
-    assert "to the limit of 6.0 deg over 60,000 km are left." in lead(with_left(one, distance=Estimate(inf, 60e3, inf)))
+    assert "to the limit of 6.0 deg over 60,000 km are left from now" in lead(
+        with_left(one, distance=Estimate(inf, 60e3, inf))
+    )
     assert "nothing can be said of what is left" in lead(with_left(one, distance=Estimate(inf, 0.0, inf)))
     assert "∞" not in words(with_left(one, distance=Estimate(inf, 0.0, inf)))
 
@@ -176,6 +178,7 @@ def test_at_round_distances_stand_value_and_chance_of_the_result(one):
     chances = [row[-1] for row in rows]
     assert chances[0] == "under 0.1 %"
     assert chances[-1] != chances[0]
+    assert "over 99.9 %" not in chances, "rows that tell nothing more"
     assert table(with_left(one, chance_beyond_now=0.04), "From now")[0][-1] == "4.0 %"
 
 
@@ -353,6 +356,8 @@ def test_the_chance_begins_now_and_is_the_results(one):
     assert (at[0], y[0]) == (0.0, 0.02)
     assert at[1:] == (left.km[ahead] - left.now).tolist()
     assert y[1:] == left.reached[ahead].tolist()
+    end = chart.to_dict()["layer"][0]["encoding"]["x"]["scale"]["domain"][1]
+    assert left.distance.high < end < 1.5 * left.distance.high
     (even,) = layers(chart)[NAME, "point"]
     assert (even["x"], even["y"]) == (left.distance.value, 0.5)
 

@@ -29,6 +29,7 @@ from wearlore.report.sheet import (
 from wearlore.units import Units, show_share
 
 SURE, HARDLY = 0.95, 0.05  # chances of being beyond the limit that are told plainly
+CERTAIN = 0.999  # from here on there is nothing more to tell
 ROWS = 8  # of a table at round distances, about
 STEPS = (1.0, 2.0, 2.5, 5.0, 10.0)  # times powers of ten
 OFTEN = 0.99  # share of the readings up to whose age the path is told
@@ -143,7 +144,7 @@ def _left(piece: VehicleDrift, told: Told) -> str:
     if left.chance_beyond_now > HARDLY:
         may = f"it may be beyond the limit of {told.limit} already (chance {_chance(left.chance_beyond_now)})"
         return f"{may}; at most {units.show_distance(left.distance.high)} are left" if _ends(left.distance) else may
-    return f"{to} {_distance(left.distance, units)}"
+    return f"{to} {_distance(left.distance, units)} from now, {units.show_odometer(piece.km)} on the odometer"
 
 
 def _ends(distance: Estimate) -> bool:
@@ -216,7 +217,8 @@ def _ahead(piece: VehicleDrift, told: Told) -> Table:
         Column("Limit reached by then", "right"),
     )
     rows = []
-    for ahead in _round(float(left.km[-1]) - left.now, units):
+    sure = left.km[left.reached > CERTAIN]
+    for ahead in _round(float(sure[0] if sure.size else left.km[-1]) - left.now, units):
         value, low, high, reached = (
             _at(left.km, column, left.now + ahead) for column in (left.path, left.low, left.high, left.reached)
         )
@@ -413,7 +415,7 @@ def _at(km: Array, column: Array, at: float) -> float:
 
 def _chance(chance: float) -> str:
     """A computed chance is never told as certain."""
-    return "under 0.1 %" if chance < 0.001 else "over 99.9 %" if chance > 0.999 else show_share(chance)
+    return "under 0.1 %" if chance < 0.001 else "over 99.9 %" if chance > CERTAIN else show_share(chance)
 
 
 def _longer(share: float) -> str:

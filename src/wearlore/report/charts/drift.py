@@ -17,6 +17,7 @@ READ, TYPICAL, KIND = "Readings", "Typical piece", "Range of pieces"
 SPOTS = 600  # readings drawn at most
 OFTEN = 0.99  # share of the readings that the axes reach
 SURE = 0.95  # from here on it is beyond, and there is no chance left to draw
+CERTAIN = 0.999  # ... and from here on no more of it
 ROOM = 0.14  # of the height left above
 
 

@@ -11,7 +11,6 @@ import numpy as np
 from wearlore.answers import RepeatedRepairs
 from wearlore.estimate import Estimate
 from wearlore.life import MeanComparison, MeanCumulative, PowerLaw, Trend
-from wearlore.report.card import when
 from wearlore.report.sheet import (
     NO_FIGURES,
     Block,
@@ -62,7 +61,7 @@ def repeated_repairs(result: RepeatedRepairs, units: Units, made_on: date, figur
             Paragraph(_lead(result, units), "lead"),
             *_ends_with_repair(result),
             *drawn(figures, "repairs"),
-            *when(result.curves, Heading("Repairs so far, by distance"), *_means(result, units)),
+            *(_means(result, units) if result.curves else ()),
             *(_compared(result, result.comparison, units, figures) if result.comparison else ()),
             Heading("More often with distance, or less?"),
             *_trend(result, units),
@@ -204,6 +203,7 @@ def _ends_with_repair(result: RepeatedRepairs) -> Iterator[Block]:
 
 
 def _means(result: RepeatedRepairs, units: Units) -> Iterator[Block]:
+    yield Heading("Repairs so far, by distance")
     columns = (
         Column(f"Distance, {units.distance}", wide=True),
         Column("Repairs so far", "right"),

@@ -182,12 +182,12 @@ def _chance(p: float) -> str:
 
 def _whole(found: LifeComparison) -> str:
     """Whether single differences may be claimed, and which tests decide that."""
-    tests = "the likelihood ratio of the better family below 5 % by the F distribution, which few failures mislead less"
+    tests = "the likelihood ratio of the better family, judged strictly (by F) since no log-rank test stands beside it"
     if found.levels and not found.beside:
         tests = "log-rank (all failures alike) and the likelihood ratio of the better family, each below 5 %"
     if found.different:
-        return f"As a whole the lives differ, so single differences may be claimed: {tests}."
-    return f"As a whole no difference is shown, so no single one is claimed. It would take {tests}."
+        return f"As a whole the lives differ, so single differences may be claimed. What decides: {tests}."
+    return f"As a whole no difference is shown, so no single one is claimed. What decides: {tests}."
 
 
 def _tests(found: LifeComparison) -> Table:

@@ -30,7 +30,6 @@ from wearlore.life.model import LifeModel
 from wearlore.lives import Array
 from wearlore.renewal import Draws, Effect, Models, Span, draw_nodes
 from wearlore.renewal.cycle import Cycle, FreshLife, cost_ahead, cycle
-from wearlore.units import Units, show_share
 from wearlore.vehicle import FittedUnit
 from wearlore.ways import Way, Ways
 
@@ -117,25 +116,6 @@ class Verdict:
         """*false economy*: the cheaper part costs more per distance with a chance of `SURE`; *pays*: less."""
         return "pays" if self.chance >= SURE else "false economy" if 1 - self.chance >= SURE else "open"
 
-    def show(self, units: Units, horizon: float) -> str:
-        """In words a person can repeat; ``horizon`` km."""
-        more, low, high = self.more.value, self.more.low, self.more.high
-        if more < 0:
-            low, high = -high, -low
-        money = f"{units.show_money(abs(more))} ({low:,.0f} to {high:,.0f})"
-        text = f"{'more' if more > 0 else 'less'} per {units.show_distance(PER)}"
-        said = {
-            "false economy": f"{self.cheaper} is a false economy against {self.dearer}: it costs {money} {text}",
-            "pays": f"{self.cheaper} pays against {self.dearer}: it costs {money} {text}",
-            "open": f"open whether {self.cheaper} pays against {self.dearer}: it costs {money} {text}, "
-            f"and less with a chance of {show_share(self.chance)}",
-        }[self.kind]
-        if (self.chance - 0.5) * (self.chance_ahead - 0.5) < 0:
-            ahead = "less" if self.chance_ahead > 0.5 else "more"
-            chance = max(self.chance_ahead, 1 - self.chance_ahead)
-            said += f"; but {ahead} over the next {units.show_distance(horizon)}, with a chance of {show_share(chance)}"
-        return said
-
 
 @dataclass(frozen=True, slots=True)
 class Economy:
@@ -160,22 +140,6 @@ class Economy:
     def order(self) -> tuple[float, ...]:
         """Chance that each choice costs less per distance than the next."""
         return tuple(float(self.cheaper[i, i + 1]) for i in range(len(self.choices) - 1))
-
-    def show(self, units: Units) -> str:
-        """A line for each choice, then the verdicts."""
-        lines = []
-        for choice in self.choices:
-            cost, ahead = choice.per_distance, choice.ahead
-            lines.append(
-                f"{choice.remedy}{f', {choice.grade}' if choice.grade else ''}: "
-                f"{units.show_money(cost.value)} ({cost.low:,.0f} to {cost.high:,.0f}) per {units.show_distance(PER)}, "
-                f"{units.show_money(ahead.value)} over {units.show_distance(self.horizon)}; "
-                f"cheapest with a chance of {show_share(choice.cheapest)}"
-            )
-        return "\n".join([*lines, *(verdict.show(units, self.horizon) for verdict in self.verdicts)])
-
-    def __str__(self) -> str:
-        return self.show(Units())
 
 
 def economy(

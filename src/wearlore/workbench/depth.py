@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wearlore.answers import (
     AcceleratedLives,
@@ -243,12 +244,13 @@ class Depths(Family):
         with self._reading() as store:
             seen = ages_of_readings(store, self.book, reading, mode=mode, position=position)
         aged = seen.where(seen.known)
+        if not len(aged):
+            lack = "is of a piece of known age" if len(seen) else "is on record"
+            raise FitError(f"no {reading} {lack}", "Load readings of vehicles whose history is known.")
         entry = self.book.observations[reading]
         self.progress("fitting the drift", 0, 0)
-        pieces = np.unique(np.stack([aged.vehicle, aged.piece.astype(str)]), axis=1, return_inverse=True)[1]
-        drift = fit_drift(Paths(pieces.ravel(), aged.age, aged.value))
+        drift = fit_drift(Paths(_pieces(aged), aged.age, aged.value))
         ages = np.linspace(0.0, drift.unit, AGES)
-        new = drift.intercept.value
         chain, limit = entry.chain, entry.limit
         return DriftingReading(
             reading=reading,
@@ -256,7 +258,7 @@ class Depths(Family):
             unit=entry.unit or "",
             mode=seen.mode,
             limit=limit,
-            elongation_at_limit=elongation(limit - new, chain) if chain and limit is not None else None,
+            elongation_at_limit=elongation(_lag(limit, entry, drift), chain) if chain and limit is not None else None,
             usual_elongation=usual_limit(max(s.teeth for s in chain.stages)) if chain else None,
             drift=drift,
             typical=drift.typical(ages),
@@ -277,7 +279,12 @@ class Depths(Family):
         component = self.book.modes[aged.mode].component
         units = [u for u in standing.units if u.component == component and (position is None or u.position == position)]
         state = next((s for u in units for s in u.modes if s.mode == aged.mode), None)
-        if state is None or state.age is None:
+        if state is None:
+            raise FitError(
+                f"{vehicle} has no {component} that can have {aged.mode}",
+                "Name a vehicle of another variant or revision, or another --mode.",
+            )
+        if state.age is None:
             raise FitError(
                 f"the age of {component} on {vehicle} is not known, so nothing can be said of what it has left",
                 "Load the records of when it was fitted, or name another vehicle.",
@@ -287,10 +294,22 @@ class Depths(Family):
         left = path.distance_left(entry.limit, state.age, "upper" if entry.worse == "higher" else "lower")
         longer = None
         if entry.chain:
-            value, low, high = (float(end[0]) for end in path.values(np.array([state.age])))
-            longer = Estimate(*(elongation(end - drift.intercept.value, entry.chain) for end in (value, low, high)))
+            ends = (_lag(float(end[0]), entry, drift) for end in path.values(np.array([state.age])))
+            low, value, high = sorted(elongation(end, entry.chain) for end in ends)
+            longer = Estimate(value, low, high, path.level)
         read = tuple(PieceReading(float(age), float(value)) for age, value in zip(own.age, own.value, strict=True))
         return VehicleDrift(vehicle, standing.km, state.age, read, left, longer)
+
+
+def _pieces(readings: Readings) -> NDArray[np.int64]:
+    """A number for each piece on each vehicle; a piece's readings follow each other."""
+    vehicle, piece = readings.vehicle, readings.piece
+    return np.cumsum(np.r_[False, (vehicle[1:] != vehicle[:-1]) | (piece[1:] != piece[:-1])])
+
+
+def _lag(value: float, entry: Observation, drift: Drift) -> float:
+    """How far a reading of the cam has gone since new, the way in which things get worse."""
+    return (value - drift.intercept.value) * (1.0 if entry.worse == "higher" else -1.0)
 
 
 def _histories(seen: RepairHistories, group: str | None = None) -> Histories:

@@ -193,6 +193,10 @@ def test_records_that_begin_late_or_break_off_say_so():
     assert "counted from 60,000 km, the first distance seen" in words(late)
     broken = answer({"all": Histories.of([0, 0, 150e3, 150e3], [90e3, 100e3, 200e3, 210e3], [0, 2], [50e3, 180e3])})
     assert "Between 100,000 km and 150,000 km no place was seen" in words(broken)
+    start, end = np.append(np.zeros(100), 300e3), np.append(np.full(100, 100e3), 310e3)
+    assert "no place was seen" not in words(answer({"all": Histories.of(start, end, [0], [50e3])})), (
+        "beyond what is told"
+    )
 
 
 def test_what_was_left_out_and_who_came_for_repairs_alone(rising):
@@ -243,6 +247,8 @@ def test_steps_are_the_mean_cumulative_function(apart, units):
             assert (row["y"], row["low"], row["high"]) == pytest.approx((mean.value, mean.low, mean.high))
         assert rows[0]["y"] == 0
         assert units.to_km(rows[-1]["x"]) == pytest.approx(seen_until(curve))
+        assert all(before["x"] <= row["x"] for before, row in zip(rows, rows[1:], strict=False))
+        assert rows[-2]["y"] == rows[-1]["y"], "the last step before the end is drawn"
 
 
 def test_the_power_law_stands_beside_all_repairs_only(rising, apart):

@@ -224,7 +224,7 @@ def _means(result: RepeatedRepairs, units: Units) -> Iterator[Block]:
             yield Paragraph(
                 f"Repairs{of} are counted from {units.show_distance(curve.since)}, the first distance seen.", "small"
             )
-        for begin, end in curve.gaps:
+        for begin, end in (gap for gap in curve.gaps if gap[1] < seen_until(curve)):
             span = f"{units.show_distance(begin)} and {units.show_distance(end)}"
             yield Paragraph(f"Between {span} no place{of} was seen, and nothing is known.", "small")
 

@@ -339,10 +339,9 @@ def test_curves_are_the_records_of_each_level_by_colour_and_dash(few):
     chart = named(charts.comparison_drawings(few, Units("miles")))["curves"]
     lines = [rows for kind, rows in rows_of(chart) if kind == "line"]
     assert [rows[0]["series"] for rows in lines] == ["A (4 failed)", "C (1 failed)"]
-    at = few.curves["A"].km[0] / KM
-    assert [row["y"] for row in lines[0] if row["x"] == pytest.approx(at)] == pytest.approx(
-        [1, few.curves["A"].survival[0]]
-    )
+    for rows, curve in zip(lines, few.curves.values(), strict=True):
+        at = pytest.approx(curve.km[0] / KM)
+        assert [row["y"] for row in rows if row["x"] == at][:2] == pytest.approx([1, curve.survival[0]])
     dashes = [
         layer["encoding"]["strokeDash"]["scale"]["range"]
         for layer in chart.to_dict()["layer"]
@@ -350,6 +349,14 @@ def test_curves_are_the_records_of_each_level_by_colour_and_dash(few):
     ]
     assert len({tuple(dash) for dash in dashes[0]}) == len(few.curves)
     assert "none has failed: B" in " ".join(chart.to_dict()["title"]["subtitle"])
+
+
+def test_of_many_levels_those_with_most_failures_are_drawn():
+    groups = {name: Lives.of([60e3 + 1e3 * k] * (9 - k), [100e3] * 3) for k, name in enumerate("ABCDEFGH")}
+    chart = named(charts.comparison_drawings(compared(groups), Units()))["curves"]
+    drawn = [rows[0]["series"] for kind, rows in rows_of(chart) if kind == "line"]
+    assert drawn == [f"{name} ({9 - k} failed)" for k, name in enumerate("ABCDEF")]
+    assert "The 6 of 8 levels with most failures." in chart.to_dict()["title"]["subtitle"]
 
 
 def test_ratios_are_the_estimates_and_an_open_end_runs_to_the_edge(few):

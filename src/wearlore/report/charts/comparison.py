@@ -64,10 +64,9 @@ def _drawings(result: ComparedLives, units: Units) -> Iterator[Drawing]:
         yield Drawing("curves", text, curves_chart(title, result, units))
     yield Drawing("ratios", "Ratios of lives with their intervals.", ratios_chart(title, result.comparison))
     residuals = result.comparison.better.residuals
-    if residuals.at.size:
-        family = result.comparison.better.dist.name
-        text = "Cox–Snell residuals against the line on which they lie if the family suits."
-        yield Drawing("residuals", text, residuals_chart(title, family, residuals))
+    family = result.comparison.better.dist.name
+    text = "Cox–Snell residuals against the line on which they lie if the family suits."
+    yield Drawing("residuals", text, residuals_chart(title, family, residuals))
 
 
 def curves_chart(title: str, result: ComparedLives, units: Units) -> Chart:

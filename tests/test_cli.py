@@ -276,7 +276,7 @@ def test_a_file_that_is_no_store_is_told(said, shop):
         (("compare", "chain-stretch", "--by", "interval:no-such"), "interval:no-such"),
         (("compare", "chain-strech", "--by", "revision"), "Did you mean chain-stretch"),
         (("compare", "belt-cracks", "--by", "revision"), "revision"),
-        (("compare", "chain-stretch", "--by", "revision", "--beside", "revision"), "revision"),
+        (("compare", "chain-stretch", "--by", "revision", "--beside", "revision"), "named twice"),
         (("compare", "belt-cracks", "--while", "no-such"), "no-such"),
         (("compare", "belt-cracks", "--while", "belt-cracks"), "itself"),
         (("economy", "water-pmp"), "Did you mean water-pump"),

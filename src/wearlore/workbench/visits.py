@@ -36,11 +36,6 @@ class Workbench(Depths):
         with self._reading() as store:
             return vehicle_at(store, self.book, vehicle_id, km=km)
 
-    def terms(self, **changes: object) -> Terms:
-        """The workshop's terms, with what is given and not None put in their place."""
-        given = {name: value for name, value in changes.items() if value is not None}
-        return replace(Terms.of(self.book.economics), **given)  # type: ignore[arg-type]
-
     def scope(
         self,
         vehicle_id: str,

@@ -140,9 +140,9 @@ def test_what_it_rests_on_and_what_is_left_out():
     first, second = answer().economy.choices
     tool = answer((replace(first, missing_tools=("puller",)), second))
     assert "Renew the pump (original) needs tools that are not to be had here: puller" in words(tool)
-    assert "judgement more than the records" not in text
+    assert "judgement more than on records" not in text
     judged = replace(first, behind=(Behind("pump-leak", 0, 0, 0.1, None),))
-    assert "judgement more than the records" in words(answer((judged, second)))
+    assert "judgement more than on records: Renew the pump (original)." in words(answer((judged, second)))
 
 
 def test_pairs_are_told_from_three_choices_on():

@@ -15,6 +15,7 @@ from wearlore.life import Histories, compare_means, mean_cumulative, power_law, 
 from wearlore.lifetimes import LeftOut
 from wearlore.report.charts import repeats_drawings, to_svg
 from wearlore.report.charts.look import DARK
+from wearlore.report.charts.repeats import CELLS
 from wearlore.report.plain import to_text
 from wearlore.report.repeats import repeated_repairs, seen_until
 from wearlore.report.sheet import Figure, Paragraph
@@ -247,8 +248,19 @@ def test_steps_are_the_mean_cumulative_function(apart, units):
             assert (row["y"], row["low"], row["high"]) == pytest.approx((mean.value, mean.low, mean.high))
         assert rows[0]["y"] == 0
         assert units.to_km(rows[-1]["x"]) == pytest.approx(seen_until(curve))
-        assert all(before["x"] <= row["x"] for before, row in zip(rows, rows[1:], strict=False))
-        assert rows[-2]["y"] == rows[-1]["y"], "the last step before the end is drawn"
+        xs = [row["x"] for row in rows]
+        assert xs == sorted(xs)
+
+
+def test_of_many_steps_the_last_of_each_cell_is_drawn():
+    many = answer({"all": fleet(10, 300, 12.0)})
+    rows, curve = lines(repeats_drawings(many, KM)[0].chart)["All"], many.curves["all"]
+    until = seen_until(curve)
+    steps = curve.km[curve.km <= until]
+    assert steps.size > 5 * CELLS > 4 * len(rows)
+    assert len(rows) > CELLS / 2
+    assert rows[-2]["x"] == steps[-1]
+    assert rows[1]["x"] == steps[steps < until / CELLS].max()
 
 
 def test_the_power_law_stands_beside_all_repairs_only(rising, apart):

@@ -232,6 +232,13 @@ def _side(more: float) -> str:
 
 
 def _cautions(result: ComponentEconomy, units: Units) -> Iterator[Block]:
+    judged = [
+        name
+        for choice, name in zip(result.economy.choices, choice_names(result), strict=True)
+        if any(behind.record_share < 0.5 for behind in choice.behind)
+    ]
+    if judged:
+        yield Paragraph(f"Resting on judgement more than on records: {', '.join(judged)}.")
     for choice, name in zip(result.economy.choices, choice_names(result), strict=True):
         if without_end(choice):
             yield Paragraph(
@@ -348,10 +355,6 @@ def _ends(share: Estimate) -> str:
 
 
 def _left_out(result: ComponentEconomy) -> Iterator[Block]:
-    if any(behind.record_share < 0.5 for choice in result.economy.choices for behind in choice.behind):
-        yield Paragraph(
-            "Where the record is under half, the answer is the specialist's judgement more than the records."
-        )
     said = [
         f"{name} needs tools that are not to be had here: {', '.join(choice.missing_tools)}"
         for choice, name in zip(result.economy.choices, choice_names(result), strict=True)

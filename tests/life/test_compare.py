@@ -191,7 +191,9 @@ def numbers(text):
 
 
 @settings(max_examples=40, deadline=None)
-@given(seed=st.integers(0, 10**6), n=st.sampled_from([8, 25, 80, 400]), better=st.sampled_from([1.0, 1.1, 1.4, 2.0]))
+@given(
+    seed=st.integers(0, 10**6), n=st.sampled_from([8, 25, 80, 400]), better=st.sampled_from([0.85, 1.0, 1.1, 1.4, 2.0])
+)
 def test_the_sentence_never_claims_more_than_the_verdict(seed, n, better):
     rng = np.random.default_rng(seed)
     groups = {name: evident(rng, n, scale=150e3 * k, end=180e3) for name, k in zip("PQR", (1, better, 1), strict=True)}
@@ -249,14 +251,16 @@ def test_where_nothing_differs_something_is_claimed_in_at_most_5_of_100(kind):
 
 @pytest.mark.slow
 def test_few_failures_with_something_beside_claim_no_more():
-    """About 6 failures: the likelihood-ratio test by chi-square would claim something in 7 of 100 (99.5 %: 8 of 60)."""
+    """About 6 failures: judged by chi-square the likelihood-ratio test would claim something in 7 of 100."""
     rng, claims = np.random.default_rng(5), 0
-    for _ in range(60):
+    for _ in range(100):
         lives, revision, oil = with_oil(rng, 80)
-        late = lives.lower > np.quantile(lives.lower[lives.exact], 0.15)
-        lives = Lives(lives.entry, lives.lower, np.where(late, inf, lives.upper), lives.count)
-        claims += compare(lives, revision, beside=[oil]).contrasts[0].verdict in ("longer", "shorter")
-    assert claims <= binom.ppf(0.995, 60, 0.05)
+        until = np.sort(lives.lower[lives.exact])[5]
+        failed = lives.exact & (lives.lower <= until)
+        end = np.minimum(lives.lower, until)
+        few = Lives(lives.entry, end, np.where(failed, end, inf), lives.count)
+        claims += compare(few, revision, beside=[oil]).contrasts[0].verdict in ("longer", "shorter")
+    assert claims <= 0.05 * 100
 
 
 @pytest.mark.slow

@@ -211,6 +211,13 @@ def test_a_true_difference_is_found_though_hidden():
     assert found.observed[0] > found.expected[0]
 
 
+def test_failed_on_entry_was_at_risk():
+    """At 5: 1 of A's 2 and none of B's 2 at risk fails; one of A is there only because it failed at its entry."""
+    a = Lives(np.array([5.0, 0]), np.array([5.0, 9]), np.array([5.0, inf]), np.ones(2))
+    found = log_rank({"A": a, "B": Lives.of(good=[9.0, 9])})
+    assert (found.observed[0], found.expected[0], found.variance[0, 0]) == pytest.approx((1, 0.5, 0.25))
+
+
 def test_what_cannot_be_compared_is_refused():
     good, failed = Lives.of(good=[1e4] * 3), Lives.of([5e3, 9e3])
     with pytest.raises(FitError, match="only one group with lives"):

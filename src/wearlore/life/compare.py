@@ -22,6 +22,7 @@ from wearlore.lives import Lives
 
 Verdict = Literal["longer", "shorter", "alike", "open"]
 CHANCE = 0.05  # of a difference claimed where there is none
+ALONE = 0.04  # the same for a likelihood-ratio test of a family chosen by AICc with no log-rank test beside it
 POWER = 0.80  # with which `more_failures` would tell a ratio worth telling
 
 
@@ -115,10 +116,10 @@ def compare(
 
     A difference is claimed in two steps, so that where nothing differs the chance to claim something stays at 5 %.
     First the comparison as a whole must differ: the likelihood-ratio test of ``what`` in the better family below 5 %,
-    and for a factor with nothing beside it the log-rank test as well. Where there is no log-rank test the
-    likelihood-ratio test, which few failures mislead, is judged by F with failures - 2 degrees of freedom. Then each
-    contrast's own interval must exclude 1; with three contrasts or more its p is judged by Holm's steps, of which the
-    first is the whole's (Holland & Copenhaver 1987, Biometrics 43).
+    and for a factor with nothing beside it the log-rank test as well. Where there is no log-rank test, few failures and
+    the choice of family mislead: the likelihood-ratio test must be below 4 % by F with failures - 2 degrees of freedom.
+    Then each contrast's own interval must exclude 1; with three contrasts or more its p is judged by Holm's steps, of
+    which the first is the whole's (Holland & Copenhaver 1987, Biometrics 43).
 
     Raises FitError when there is nothing to compare or the lives determine no ratio.
     """
@@ -141,7 +142,7 @@ def compare(
             different = different and even is not None and even.p < CHANCE
     if beside or not isinstance(what, Factor):
         test = better.tests[what.name]
-        different = float(f.sf(test.statistic / test.df, test.df, max(1.0, better.failures - 2))) < CHANCE
+        different = float(f.sf(test.statistic / test.df, test.df, max(1.0, better.failures - 2))) < ALONE
     check, absent = _cox(lives, [what, *beside])
     ratios = [ratio for ratio in better.ratios if ratio.term == what.name]
     claimed = _claimed([ratio.p for ratio in ratios]) if different else [False] * len(ratios)

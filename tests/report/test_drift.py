@@ -356,10 +356,17 @@ def test_the_chance_begins_now_and_is_the_results(one):
     assert (at[0], y[0]) == (0.0, 0.02)
     assert at[1:] == (left.km[ahead] - left.now).tolist()
     assert y[1:] == left.reached[ahead].tolist()
-    end = chart.to_dict()["layer"][0]["encoding"]["x"]["scale"]["domain"][1]
-    assert left.distance.high < end < 1.5 * left.distance.high
     (even,) = layers(chart)[NAME, "point"]
     assert (even["x"], even["y"]) == (left.distance.value, 0.5)
+
+
+def test_the_chance_is_drawn_until_it_is_certain(kind):
+    """Near the limit, with the distance far beyond it in the result."""
+    near = on_vehicle(kind, ((40e3, 2.9), (80e3, 5.4), (85e3, 5.7)), now=86e3)
+    left = near.vehicle.left
+    end = charts.drift_drawings(near, Units())[1].chart.to_dict()["layer"][0]["encoding"]["x"]["scale"]["domain"][1]
+    assert np.interp(left.now + end, left.km, left.reached) > 0.999
+    assert left.distance.high < end < 0.7 * (left.km[-1] - left.now)
 
 
 def test_beyond_already_there_is_no_chance_to_draw(one):

@@ -94,9 +94,8 @@ def chance_chart(result: DriftingReading, piece: VehicleDrift, units: Units) -> 
     ahead = left.km > left.now
     km = np.r_[0.0, left.km[ahead] - left.now]
     reached = np.r_[left.chance_beyond_now, left.reached[ahead]]
-    plane = Plane(
-        units, float(km[-1]), (name,), "Limit reached", colours=(TEAL,), x_title="Distance from now"
-    )  # fmt: skip
+    end = float(km[min(int(np.searchsorted(reached, CERTAIN)) + 1, km.size - 1)])
+    plane = Plane(units, end, (name,), "Limit reached", colours=(TEAL,), x_title="Distance from now")
     layers = [plane.line(_points(name, km, reached, units), "monotone")]
     if np.isfinite(left.distance.value) and left.distance.value > 0:
         layers += _even_chance(plane, name, left.distance.value)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -54,6 +55,7 @@ from wearlore.lifetimes import (
     vehicle_at,
 )
 from wearlore.records.summary import newest_built
+from wearlore.scope import Terms
 from wearlore.workbench.family import Family
 
 COLUMNS = ("variant", "revision", "grade")  # what every life has; all else is a covariate
@@ -73,6 +75,8 @@ class Depths(Family):
         Raises NameNotKnown; FitError when there is nothing to compare.
         """
         self._mode(mode)
+        if len({by, *beside}) <= len(beside):
+            raise FitError("a covariate is named twice", "Name each once: what is compared is not held equal.")
         seen = self._with_covariates(mode, [by, *beside])
         what, *others = (self._covariate(seen, name) for name in (by, *beside))
         self.progress("comparing", 0, 0)
@@ -117,11 +121,18 @@ class Depths(Family):
     def while_present(self, mode: str, by: str) -> AcceleratedLives:
         """How much faster ``mode`` comes while ``by`` is present on the vehicle; the book's factor is the prior."""
         target, source = self._mode(mode), self._mode(by)
+        if mode == by:
+            raise FitError("a mode is not exposed to itself", "Name two failure modes.")
         with self._reading() as store:
             seen = exposed(store, self.book, mode, by, group_km=self.group_km, progress=self._walking)
         self.progress("estimating the factor", 0, 0)
         found = acceleration(seen.lives, seen.exposure, source.accelerates.get(mode, 1.0), target.belief)
         return AcceleratedLives(mode, target.name, by, source.name, found, seen.left_out)
+
+    def terms(self, **changes: object) -> Terms:
+        """The workshop's terms, with what is given and not None put in their place."""
+        given = {name: value for name, value in changes.items() if value is not None}
+        return replace(Terms.of(self.book.economics), **given)  # type: ignore[arg-type]
 
     # false economy --------------------------------------------------------------------------------------------------
 
@@ -141,7 +152,8 @@ class Depths(Family):
         """
         if component not in self.book.components:
             raise NameNotKnown("component", component, self.book.components)
-        entry, terms = self.book.components[component], self.book.economics
+        entry = self.book.components[component]
+        terms = self.terms(labour_rate=labour_rate, per_year=per_year, horizon=horizon)
         fitted = variant or next(iter(entry.variants or self.book.variants))
         if fitted not in self.book.variants:
             raise NameNotKnown("variant", fitted, self.book.variants)
@@ -153,11 +165,11 @@ class Depths(Family):
             self._newest_built(fitted),
             self._model_of,
             self._early,
-            labour_rate=terms.labour_rate if labour_rate is None else labour_rate,
+            labour_rate=terms.labour_rate,
             visit_fixed=terms.visit_fixed,
             discount=terms.discount,
-            per_year=terms.per_year if per_year is None else per_year,
-            horizon=terms.horizon if horizon is None else horizon,
+            per_year=terms.per_year,
+            horizon=terms.horizon,
             rng=np.random.default_rng(self.seed),
             position=position,
         )

@@ -7,7 +7,7 @@ Mixture Models*, chapter 3), or one on the boundary p0 = 0 or q = 1 from which n
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
@@ -22,6 +22,7 @@ from scipy.stats import chi2
 from wearlore.life.fit import LOG_SPREAD, OPEN, REACH, VAGUE, furthest
 from wearlore.life.likelihood import Derivatives, LogLife
 from wearlore.life.mixture import Rows
+from wearlore.life.newton import Objective, movable
 from wearlore.lives import Array, Lives
 
 Kind = Literal["plain", "early", "survivors", "both"]
@@ -39,8 +40,6 @@ NOTHING = 1e-5  # log-likelihood to be gained off the boundary that is no gain
 ENOUGH = 1e-14  # Newton decrement at which a step gains nothing more
 LONGEST_STEP, SHORTEST, STEPS = 1.0, 1e-10, 200
 CELLS = {0: 1, 1: 40, 2: 16}  # of the grid on every free share, by how many there are
-
-Objective = Callable[[Array], Derivatives]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,12 +80,15 @@ class Problem:
         """Uphill in the ``free`` coordinates by damped Newton, as `newton.maximise`; a way that leads out of the box,
         or along a share towards 0 or 1 without end, ends there as no maximum.
         """
-        function, index = objective or self.derivatives, list(free)
+        function = objective or self.derivatives
         low, high = self._box
         point = np.clip(start, low, high)
         point[[i for i in range(4) if i not in free]] = start[[i for i in range(4) if i not in free]]
         at, gain, firm = function(point), 0.0, True
-        for _ in range(STEPS if index else 0):
+        for _ in range(STEPS):
+            index = movable(point, at.gradient, low, high, free)
+            if not index:
+                break
             values, vectors = np.linalg.eigh(-at.hessian[np.ix_(index, index)])
             size = np.abs(values)
             step = vectors @ ((vectors.T @ at.gradient[index]) / np.maximum(size, 1e-10 * max(1.0, float(size.max()))))
@@ -104,7 +106,7 @@ class Problem:
             if length <= SHORTEST or (trial == point).all():
                 break
             point, at = trial, there
-        edge = ((point <= low) | (point >= high))[index].any()
+        edge = ((point <= low) | (point >= high))[list(free)].any()
         return Top(point, at, firm and gain < CERTAIN and not edge)
 
     def life_given(self, shares: Array, near: Array) -> Top:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,11 +35,15 @@ def maximise(
     Raises FitError when it is not found.
 
     Where the Hessian is not negative definite its eigenvalues are taken by absolute value (Nocedal & Wright 2006,
-    section 3.4), so each step goes uphill.
+    section 3.4), so each step goes uphill. A coordinate at an end of the box from which it wants outwards is held there
+    (projected Newton: Bertsekas 1982, SIAM J. Control Optim. 20).
     """
-    index = list(range(start.size) if free is None else free)
+    frees = list(range(start.size) if free is None else free)
     point, at = np.clip(start, low, high), objective(np.clip(start, low, high))
-    for _ in range(STEPS if index else 0):
+    for _ in range(STEPS if frees else 0):
+        index = movable(point, at.gradient, low, high, frees)
+        if not index:
+            return Maximum(point, at, at_edge=True)
         step = np.zeros(start.size)
         values, vectors = np.linalg.eigh(-at.hessian[np.ix_(index, index)])
         steepness = np.maximum(np.abs(values), 1e-10 * max(1.0, float(np.abs(values).max())))
@@ -56,14 +60,20 @@ def maximise(
                 break
             length /= 2
             if length < 1e-12:
-                return Maximum(point, at, _at_edge(point, low, high, index))
+                return Maximum(point, at, _at_edge(point, low, high, frees))
         moved = bool((trial != point).any())
         point, at = trial, there
         if last or not moved:
-            return Maximum(point, at, _at_edge(point, low, high, index))
-    if index:
+            return Maximum(point, at, _at_edge(point, low, high, frees))
+    if frees:
         raise FitError("the search for the likeliest life model did not settle", "Use more lives, or state a belief")
     return Maximum(point, at, False)
+
+
+def movable(point: Array, gradient: Array, low: Array, high: Array, free: Sequence[int]) -> list[int]:
+    """The ``free`` coordinates but those that stand at an end of the box and want outwards."""
+    held = ((point <= low) & (gradient < 0)) | ((point >= high) & (gradient > 0))
+    return [i for i in free if not held[i]]
 
 
 def _at_edge(point: Array, low: Array, high: Array, index: list[int]) -> bool:

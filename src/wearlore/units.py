@@ -32,6 +32,12 @@ def significant(value: float, digits: int = 3) -> float:
     return round(value, digits - 1 - floor(log10(abs(value))))
 
 
+def round_step(step: float) -> float:
+    """The nearest of 1, 2, 2.5 and 5 times a power of ten, by ratio; ``step`` above 0."""
+    power = 10.0 ** floor(log10(step))
+    return min((nice * power for nice in (1, 2, 2.5, 5, 10)), key=lambda nice: abs(log10(nice / step)))
+
+
 @dataclass(frozen=True, slots=True)
 class Units:
     """How numbers are shown: distance, torque and currency."""

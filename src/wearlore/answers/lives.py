@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from math import floor, log10
 from typing import Literal
 
 from wearlore.estimate import Estimate
@@ -11,7 +10,7 @@ from wearlore.life import LOGNORMAL, Fit, FractionsStudy, Hazard, LifeModel, Log
 from wearlore.life.fractions_study import Addition
 from wearlore.lives import Evidence, Lives
 from wearlore.records.summary import EvidenceLine
-from wearlore.units import Units
+from wearlore.units import Units, round_step
 
 POINTS = 6  # distances at which survival is told
 
@@ -169,15 +168,9 @@ def _spread(dist: LogLife) -> Literal["shape", "sigma"]:
 def survival_points(model: LifeModel, curve: SurvivalCurve | None, units: Units) -> tuple[SurvivalPoint, ...]:
     """Survival at round distances, up to the last failure on record or, without one, to where half have failed."""
     furthest = float(curve.km[-1]) if curve is not None and curve.km.size else model.quantile(0.5).value
-    step = _round_step(units.from_km(furthest) / POINTS)
+    step = round_step(units.from_km(furthest) / POINTS)
     distances = [units.to_km(step * k) for k in range(1, POINTS + 1)]
     return tuple(SurvivalPoint(km, model.survival(km), _on_record(curve, km, furthest)) for km in distances)
-
-
-def _round_step(step: float) -> float:
-    """The nearest of 1, 2, 2.5 and 5 times a power of ten, by ratio."""
-    power = 10.0 ** floor(log10(step))
-    return min((nice * power for nice in (1, 2, 2.5, 5, 10)), key=lambda nice: abs(log10(nice / step)))
 
 
 def _on_record(curve: SurvivalCurve | None, km: float, furthest: float) -> Estimate | None:

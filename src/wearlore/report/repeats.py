@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
-from math import floor, isinf, log10
+from math import floor, isinf
 
 import numpy as np
 
@@ -24,7 +24,7 @@ from wearlore.report.sheet import (
     counted,
     drawn,
 )
-from wearlore.units import Units, show_share
+from wearlore.units import Units, round_step, show_share
 
 SMALL = (
     "Mean cumulative function: Nelson (1988), limits that let places differ by Lawless & Nadeau (1995). Trend: robust "
@@ -89,14 +89,9 @@ def distances_told(result: RepeatedRepairs, units: Units) -> list[float]:
     """Round distances in the reader's units, as km; every group is told at those that it reaches."""
     since = min(curve.since for curve in result.curves.values())
     until = max(seen_until(curve) for curve in result.curves.values())
-    step = _round(units.from_km(until - since) / ROWS)
+    step = round_step(units.from_km(until - since) / ROWS)
     last = floor(units.from_km(until) / step * (1 + 1e-9))
     return [units.to_km(step * k) for k in range(1, last + 1) if units.to_km(step * k) > since]
-
-
-def _round(step: float) -> float:
-    power = 10.0 ** floor(log10(step))
-    return min((nice * power for nice in (1, 2, 2.5, 5, 10)), key=lambda nice: abs(log10(nice / step)))
 
 
 def _told_at(result: RepeatedRepairs, units: Units) -> float | None:

@@ -187,14 +187,17 @@ class Depths(Family):
         return max([*dates, *([start] if start else [])], default=date(2000, 1, 1))
 
     def _early(self, mode: str, revision: str, grade: str) -> FractionFit | None:
-        """The life with an early-failure share of a stratum, where its own records ask for one."""
+        """The life with an early-failure share of a stratum, where its own records ask for one.
+
+        A share that never fails has no part in it: cost per distance would rest on what lies beyond the records.
+        """
         lives = self.models(mode).strata.get((revision, grade))
         if lives is None or not lives.failures:
             return None
         leading = fractions_study(lives).leading
         if leading is None or leading.early.verdict != "needed":
             return None
-        return leading.best
+        return leading.fits.get("early")
 
     def _model_of(self, mode: str, revision: str, grade: str) -> LifeModel:
         return self.models(mode).of(revision, grade)

@@ -250,3 +250,13 @@ def test_a_million_lives_cost_what_their_rows_cost():
     assert b.covariance[0][0] == pytest.approx(a.covariance[0][0] * 1e-6, rel=1e-4)
     interval = b.interval("scale")
     assert log(interval.high / interval.low) == pytest.approx(2 * 1.959964 * sqrt(b.covariance[0][0]), rel=1e-3)
+
+
+def test_a_quantile_far_from_what_two_looks_saw_has_an_interval():
+    """Breaks if the profile's curvature, taken along a drift that is cut off, comes out below 0."""
+    lower, upper = np.array([0, 80e3, 80e3]), np.array([80e3, 160e3, np.inf])
+    two_looks = Lives(np.zeros(3), lower, upper, np.array([11.0, 14.0, 15.0]))
+    model = fit(two_looks, WEIBULL)
+    for share in (0.1, 0.5):
+        estimate = profile_interval(two_looks, model, "quantile", share)
+        assert estimate.low < model.quantile(share) < estimate.high

@@ -21,6 +21,7 @@ Target = Literal["scale", "shape", "sigma", "quantile", "survival"]
 LOG_SPREAD = (-7.0, 5.0)  # ln sigma is searched between: shapes 1,100 to 0.007
 REACH = 60.0  # mu is searched this far from its start, in ln km
 OPEN = 30.0  # an interval's end farther from the estimate than this, in ln km, is no end
+TINY = 1e-6  # curvature of a profile taken for flat
 VAGUE = 1e-6  # information on mu or ln sigma below this (standard error over 1,000) determines nothing
 FAR = 100.0  # a scale beyond this many times the longest distance seen is flagged
 
@@ -230,7 +231,8 @@ class _Profile:
         best, limit = float(self.best[0]), self.span[side > 0]
         at, here, nuisance = self.objective(self.best), best, float(self.best[1])
         top, drift = at.value, self._drift(at)
-        step = min(self.target / sqrt(-at.hessian[0, 0] - drift * at.hessian[0, 1]), 3.0)
+        curvature = max(-at.hessian[0, 0] - drift * at.hessian[0, 1], TINY)  # a flat top: a long first step
+        step = min(self.target / sqrt(curvature), 3.0)
         inside, outside, c = best, side * inf, best + side * min(step, abs(limit - best))
         for _ in range(100):
             point, at = self._maximised(c, nuisance + drift * (c - here))

@@ -183,7 +183,7 @@ def sentence(found: LifeComparison, contrast: Contrast, names: Mapping[str, str]
         return _capital(f"{_lasts(what, level, against, times)}{others} ({told}){caution}.")
     if contrast.verdict == "alike":
         return f"No difference that matters: {_lasts(what, level, against, middle)}{others} ({span}; {evidence})."
-    question = f"{level} lasts longer or shorter than {against}" if against else f"{level} of {what} changes lives"
+    question = f"{level} lasts longer or shorter than {against}" if against else f"the {what} {level} changes lives"
     fits = f"{span} times as long" if span else "any ratio fits"
     more = contrast.more_failures
     would = f": about {_rounded_up(more):,} more failure{'s' * (more != 1)} would" if more else ""
@@ -277,7 +277,7 @@ def _more_failures(ratio: Ratio, better: Regression, levels: Sequence[Level], wo
 def _lasts(what: str, level: str, against: str, times: str) -> str:
     if against:
         return f"{level} lasts {times} times as long as {against}"
-    return f"with {level} of {what} lives are {times} times as long"
+    return f"with the {what} {level}, lives are {times} times as long"
 
 
 def _times(ratio: float) -> str:

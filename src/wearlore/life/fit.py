@@ -21,7 +21,6 @@ Target = Literal["scale", "shape", "sigma", "quantile", "survival"]
 LOG_SPREAD = (-7.0, 5.0)  # ln sigma is searched between: shapes 1,100 to 0.007
 REACH = 60.0  # mu is searched this far from its start, in ln km
 OPEN = 30.0  # an interval's end farther from the estimate than this, in ln km, is no end
-TINY = 1e-6  # curvature of a profile taken for flat
 VAGUE = 1e-6  # information on mu or ln sigma below this (standard error over 1,000) determines nothing
 FAR = 100.0  # a scale beyond this many times the longest distance seen is flagged
 
@@ -231,11 +230,16 @@ class _Profile:
         best, limit = float(self.best[0]), self.span[side > 0]
         at, here, nuisance = self.objective(self.best), best, float(self.best[1])
         top, drift = at.value, self._drift(at)
-        curvature = max(-at.hessian[0, 0] - drift * at.hessian[0, 1], TINY)  # a flat top: a long first step
-        step = min(self.target / sqrt(curvature), 3.0)
+        across = -at.hessian[0, 0]  # steeper than the profile, whose curvature a drift that is cut off can miss
+        along = across - drift * at.hessian[0, 1]
+        step = min(self.target / sqrt(along if along > 0 else across), 3.0)
         inside, outside, c = best, side * inf, best + side * min(step, abs(limit - best))
         for _ in range(100):
-            point, at = self._maximised(c, nuisance + drift * (c - here))
+            point, at = self._maximised(c, nuisance + min(1.0, max(-1.0, drift * (c - here))))
+            if isinf(at.value):  # too far to be told: halfway back
+                outside = c
+                c = 0.5 * (inside + outside)
+                continue
             here, nuisance, drift = c, float(point[1]), self._drift(at)
             root = sqrt(max(0.0, 2 * (top - at.value)))
             if abs(root - self.target) < 1e-9 or abs(outside - inside) < 1e-12 * max(1.0, abs(c)):

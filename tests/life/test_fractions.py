@@ -12,6 +12,7 @@ import pytest
 import surpyval
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import logsumexp
 from scipy.stats import beta, binom, chi2, lognorm, weibull_min
 
 from wearlore.errors import FitError
@@ -20,7 +21,7 @@ from wearlore.life.fractions import EARLY, fractions
 from wearlore.life.fractions_study import fractions_study
 from wearlore.life.likelihood import FAMILIES
 from wearlore.life.mixture import Rows
-from wearlore.life.mixture_fit import SHARES, logits
+from wearlore.life.mixture_fit import SHARES, Problem, cells, logits
 from wearlore.lives import Lives
 
 BOTH = pytest.mark.parametrize("dist", [WEIBULL, LOGNORMAL], ids=lambda d: d.name)
@@ -269,6 +270,28 @@ def test_draws_scatter_as_the_intervals_say(dist, kind):
         elif known.low > 0:
             ends = np.quantile(values, [0.025, 0.975])
             assert ends == pytest.approx([known.low, known.high], abs=0.2 * (known.high - known.low))
+
+
+@BOTH
+@pytest.mark.parametrize(
+    ("lives", "spans"),
+    [
+        (fleet(2, n=300, can_fail=0.5), ((0.0, 0.0), (0.2, 1.0))),
+        (fleet(5, n=300, p0=0.1, shape=1.3), ((0.04, 0.2), (1.0, 1.0))),
+        (fleet(5, n=200, p0=0.05, can_fail=0.5, far=300e3), ((0.02, 0.15), (0.3, 0.7))),
+    ],
+    ids=["survivors", "early", "both"],
+)
+def test_cells_weigh_as_much_as_the_likelihood_integrated_plainly(dist, lives, spans):
+    """Laplace's method against the sum over a fine grid of (mu, ln sigma), (-6, 6) standard deviations wide."""
+    problem, steps = Problem(lives, dist, EARLY), np.linspace(-6, 6, 25)
+    grid = cells(problem, np.array([log(120e3), -0.9, *logits(0.0, 1.0)]), spans)
+    for cell in grid[:: max(1, len(grid) // 8)]:
+        at = logits(*(cell.low + 0.5 * cell.width))
+        places = [np.array([*(cell.mode + cell.root @ np.array([a, b])), *at]) for a in steps for b in steps]
+        volume = 0.5**2 * float(np.linalg.det(cell.root))
+        integral = logsumexp([problem.derivatives(place).value for place in places]) + log(volume)
+        assert cell.weight + log(2 * np.pi) == pytest.approx(integral, abs=0.06)
 
 
 def test_draws_on_the_boundary_are_those_of_a_flat_prior():

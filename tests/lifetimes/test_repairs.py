@@ -126,6 +126,14 @@ def test_all_is_every_position_and_each_position_has_a_history(store, book, tell
         taken.select("5")
 
 
+def test_a_window_shorter_than_the_rounding_keeps_some_distance(store, book, tell):
+    """Both visits round to 40 000 km: the repair stands half a rounding behind the start, and so does the end."""
+    tell("2016-01-01 40000 -\n2016-02-01 40030 pump - - - renewed", history="unknown")
+    taken = repairs(store, book, "pump")
+    assert windows(taken) == [("", 40_000, 40_050)]
+    assert done(taken) == [("", 40_050, "renewed", False)]
+
+
 def test_records_that_begin_late_begin_with_their_first_visit(store, book, tell):
     """What is done in the very first visit is left out; what was found there and cured later is not."""
     tell(

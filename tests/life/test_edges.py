@@ -86,24 +86,24 @@ LIVES = {
 }
 
 
-def numbers(value):
-    """Every number of a result, at any depth, but of lives and covariates that were put in."""
+def numbers(value, *, arrays=True):
+    """Every number of a result, at any depth, but of lives and covariates that were put in; with its ``arrays``?"""
     if isinstance(value, (Lives, Histories, Factor, Measure, Paths)):
         return
     if isinstance(value, np.ndarray):
-        if value.dtype.kind == "f":
+        if arrays and value.dtype.kind == "f":
             yield from value.ravel().tolist()
     elif isinstance(value, (float, np.floating)):
         yield float(value)
     elif isinstance(value, dict):
         for one in value.values():
-            yield from numbers(one)
+            yield from numbers(one, arrays=arrays)
     elif isinstance(value, (tuple, list)):
         for one in value:
-            yield from numbers(one)
+            yield from numbers(one, arrays=arrays)
     elif is_dataclass(value):
         for field in fields(value):
-            yield from numbers(getattr(value, field.name))
+            yield from numbers(getattr(value, field.name), arrays=arrays)
 
 
 def estimates(value):
@@ -140,7 +140,7 @@ def check(study, *inputs):
     return found
 
 
-def curve(lives):
+def curve(lives, row):
     found = record_curve(lives)
     asked = [0.0, 1e-4, 30e3, 50e3, 1e9]
     assert (np.diff(found.survival) <= 0).all()
@@ -148,70 +148,72 @@ def curve(lives):
     return found, [found.at(km) for km in asked], found.sf(np.array(asked)), found.quantile(0.5) or 0.0
 
 
-def all_papers(lives):
+def all_papers(lives, row):
     found = papers(record_curve(lives), rank(lives))
     assert found.verdict
     return found
 
 
-def hazards(lives):
+def hazards(lives, row):
     return hazard(life_model("a mode", lives), lives)
 
 
+def fractioned(lives, row):
+    return fractions_study(lives)
+
+
 def regression(covariates):
-    def study(lives):
-        size = len(lives)
-        found = [regress(lives, covariates(size), dist) for dist in FAMILIES]
+    def study(lives, row):
+        found = [regress(lives, covariates(row), dist) for dist in FAMILIES]
         return found, [each.residuals for each in found]
 
     return study
 
 
-def two_levels(size) -> list[Covariate]:
-    return [Factor("level", ("a", "b"), np.arange(size) % 2)]
-
-
-def separated(size) -> list[Covariate]:
-    return [Factor("level", ("a", "b", "c"), np.minimum(np.arange(size) // 8, 1))]
-
-
-def measured(size) -> list[Covariate]:
-    return [Measure("year", np.arange(size) % 5 + 2000.0, "", 1.0)]
-
-
-def both(size) -> list[Covariate]:
-    return [*two_levels(size), *measured(size)]
-
-
-def as_many_levels(size) -> list[Covariate]:
-    return [Factor("level", tuple(map(str, range(max(size, 1)))), np.arange(size))]
-
-
-def two_groups(lives):
-    half = np.arange(len(lives)) % 2 == 0
-    return log_rank({"a": lives.where(half), "b": lives.where(~half)})
-
-
 def comparison(covariates):
-    def study(lives):
-        what, *beside = covariates(len(lives))
+    def study(lives, row):
+        what, *beside = covariates(row)
         return compare(lives, what, beside=beside)
 
     return study
 
 
-def accelerated(lives):
-    exposed = np.arange(len(lives)) % 2 * 0.5
+def two_levels(row) -> list[Covariate]:
+    return [Factor("level", ("a", "b"), row % 2)]
+
+
+def separated(row) -> list[Covariate]:
+    return [Factor("level", ("a", "b", "c"), np.minimum(row // 4, 1))]
+
+
+def measured(row) -> list[Covariate]:
+    return [Measure("year", row % 5 + 2000.0, "", 1.0)]
+
+
+def both(row) -> list[Covariate]:
+    return [*two_levels(row), *measured(row)]
+
+
+def as_many_levels(row) -> list[Covariate]:
+    return [Factor("level", tuple(map(str, range(max(row.size, 1)))), row)]
+
+
+def two_groups(lives, row):
+    return log_rank({"a": lives.where(row % 2 == 0), "b": lives.where(row % 2 == 1)})
+
+
+def accelerated(lives, row):
+    exposed = row % 2 * 0.5
     end = np.where(lives.right, lives.lower, lives.upper)
-    on = lives.exact & (exposed > 0)
-    return acceleration(lives, Exposure(exposed * lives.entry, exposed * lives.lower, exposed * end, on))
+    present = lives.exact & (exposed > 0)
+    return acceleration(lives, Exposure(exposed * lives.entry, exposed * lives.lower, exposed * end, present))
 
 
 STUDIES = {
     "curve": curve,
     "papers": all_papers,
     "hazard": hazards,
-    "fractions": fractions_study,
+    "fractions": fractioned,
     "regression, two levels": regression(two_levels),
     "regression, separated": regression(separated),
     "regression, measure": regression(measured),
@@ -229,12 +231,38 @@ STUDIES = {
 @pytest.mark.parametrize("lives", LIVES.values(), ids=LIVES)
 @pytest.mark.parametrize("study", STUDIES.values(), ids=STUDIES)
 def test_lives_at_the_edge_end_in_an_answer_or_a_clear_refusal(study, lives):
-    check(study, lives)
+    check(study, lives, np.arange(len(lives)))
 
 
-@pytest.mark.parametrize("study", [s for n, s in STUDIES.items() if n != "regression, a level each"])
+TOLD = {name: study for name, study in STUDIES.items() if name != "regression, a level each"}
+
+
+@pytest.mark.parametrize("study", TOLD.values(), ids=TOLD)
 def test_plain_lives_are_answered(study):
-    assert check(study, BASE) is not None
+    assert check(study, BASE, np.arange(len(BASE))) is not None
+
+
+COUNTED = {
+    "exact, late": rows([0, 0, 20e3, 0, 10e3, 0], FAILED[:6], [*FAILED[:4], inf, inf], [3, 1, 2, 4, 3, 5]),
+    "of every kind": rows(
+        [0, 0, 20e3, 0, 10e3, 0, 0, 70e3],
+        [31e3, 0, 40e3, 30e3, 66e3, 90e3, 80e3, 85e3],
+        [31e3, 40e3, 52e3, 60e3, 66e3, inf, inf, inf],
+        [3, 1, 2, 4, 3, 5, 1, 2],
+    ),
+}
+
+
+@pytest.mark.parametrize("lives", COUNTED.values(), ids=COUNTED)
+@pytest.mark.parametrize("study", TOLD.values(), ids=TOLD)
+def test_a_row_of_count_three_is_three_rows(study, lives):
+    """All numbers of the answer that are not told row by row; covariates go with their rows."""
+    apart = np.repeat(np.arange(len(lives)), lives.count.astype(int))
+    one_by_one = Lives(lives.entry[apart], lives.lower[apart], lives.upper[apart], np.ones(apart.size))
+    found, same = (study(some, row) for some, row in ((lives, np.arange(len(lives))), (one_by_one, apart)))
+    together, each = (list(numbers(answer, arrays=False)) for answer in (found, same))
+    assert len(together) == len(each) > 0
+    assert together == pytest.approx(each, rel=1e-4, abs=1e-6)
 
 
 HISTORIES = {

@@ -100,3 +100,17 @@ def test_few_failures_are_said_to_look_straight_anyway():
 def test_nothing_is_said_of_too_few_points():
     lives = Lives.of([10.0, 20], [60.0] * 5)
     assert papers(record_curve(lives), rank(lives)).verdict.startswith("Too few")
+
+
+@pytest.mark.parametrize("dist", [WEIBULL, LOGNORMAL, EXPONENTIAL], ids=lambda d: d.name)
+def test_limits_of_many_lives_are_those_of_each_distance(dist):
+    """Of so many distances the lives are condensed; to a thousandth of the width nothing is lost."""
+    rng = np.random.default_rng(4)
+    life, entry, until = 120e3 * rng.weibull(2, 8000), rng.integers(0, 2, 8000) * 2e4, 2e4 + 150e3 * rng.random(8000)
+    seen, upper = life > entry, np.where(life < until, life, inf)
+    lives = Lives(*(column[seen] for column in (entry, np.minimum(life, until), upper, np.ones(8000))))
+    best, at = fit(lives, dist), np.array([1e3, 2e4, 1e5, 3e5])
+    for km, ours in zip(at.tolist(), best.survivals(at), strict=True):
+        plain = profile_interval(lives, best, "survival", km)
+        for end in ("low", "value", "high"):
+            assert getattr(ours, end) == pytest.approx(getattr(plain, end), abs=1e-3 * (plain.high - plain.low))

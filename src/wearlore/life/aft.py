@@ -20,7 +20,7 @@ from scipy.sparse import csr_array, eye_array, hstack
 from scipy.stats import chi2
 
 from wearlore.errors import FitError
-from wearlore.life.fit import LOG_SPREAD, OPEN, REACH, VAGUE, furthest
+from wearlore.life.fit import LOG_SPREAD, MANY, OPEN, REACH, VAGUE, WIDTH, furthest
 from wearlore.life.likelihood import Derivatives, GroupedTerms, LogLife, log_km
 from wearlore.life.newton import maximise
 from wearlore.lives import Array, Lives
@@ -28,9 +28,7 @@ from wearlore.lives import Array, Lives
 Groups = NDArray[np.int64]
 RANK = 1e-9  # singular values below this share of the largest are 0
 DETERMINED = 1e-6  # a contrast farther than this from what the lives span is not determined by them
-MANY = 5_000  # distances of failure and survival from which profiles are of bins
 LONGEST = 3.0  # step, in ln km, of the search for an end
-WIDTH = 0.125  # of sigma
 GONE = 30.0  # sigmas by which a row must outlive its coefficients' reach to add less than exp(-GONE) (Weibull)
 
 
@@ -150,7 +148,7 @@ class Solution:
     def _condensed(self) -> tuple[Problem, Array, float]:
         """The rows kept, of many distances two for each bin of a `WIDTH` of sigma, with their own maximum."""
         sizes = self.problem.terms.failed.size + self.problem.terms.survived.size
-        if sizes < MANY:
+        if sizes <= MANY:
             return self.problem, self.point, self.log_likelihood
         width = WIDTH * float(np.exp(self.w @ self.tau).min())
         problem = replace(self.problem, terms=self.problem.terms.condensed(width))

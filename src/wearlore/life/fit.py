@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import exp, inf, isinf, log, sqrt
 from typing import Literal
 
@@ -22,6 +22,8 @@ LOG_SPREAD = (-7.0, 5.0)  # ln sigma is searched between: shapes 1,100 to 0.007
 REACH = 60.0  # mu is searched this far from its start, in ln km
 OPEN = 30.0  # an interval's end farther from the estimate than this, in ln km, is no end
 VAGUE = 1e-6  # information on mu or ln sigma below this (standard error over 1,000) determines nothing
+MANY = 5_000  # distances of failure and survival from which a row of intervals is of bins
+WIDTH = 0.125  # of sigma
 FAR = 100.0  # a scale beyond this many times the longest distance seen is flagged
 
 
@@ -83,6 +85,20 @@ class Fit:
     def interval(self, what: Target, at: float = 0.0, level: float = 0.95) -> Estimate:
         """`profile_interval` on the lives this was fitted to."""
         return profile_interval(self.lives, self, what, at, level)
+
+    def survivals(self, km: Array, level: float = 0.95) -> tuple[Estimate, ...]:
+        """The shares that live beyond each of ``km`` (k,), with their profile-likelihood intervals.
+
+        Many distances of lives are condensed once to bins of a `WIDTH` of sigma (`Terms.condensed`).
+        """
+        terms, fitted = Terms.of(self.lives), self
+        if terms.failed.size + terms.survived.size > MANY:
+            terms = terms.condensed(WIDTH * self.sigma)
+            free = (0,) if self.dist.fixed_sigma else (0, 1)
+            here, far = np.array([self.mu, log(self.sigma)]), np.full(2, inf)
+            best = maximise(_likelihood(terms, self.dist), here, -far, far, free)
+            fitted = replace(self, mu=float(best.point[0]), sigma=exp(best.point[1]))
+        return tuple(_interval(terms, fitted, "survival", at, level) for at in km.tolist())
 
     def show(self, units: Units) -> str:
         """``Weibull: scale 142,000 km (118,000 to 171,000), shape 3.1 (2.2 to 4.2); 37 failures in 412 lives``."""
@@ -172,6 +188,10 @@ def profile_interval(lives: Lives, fitted: Fit, what: Target, at: float = 0.0, l
     (``at`` = km).
     An end that the lives do not bound is 0 or inf (survival: 0 or 1).
     """
+    return _interval(Terms.of(lives), fitted, what, at, level)
+
+
+def _interval(terms: Terms, fitted: Fit, what: Target, at: float, level: float) -> Estimate:
     dist, ln_sigma = fitted.dist, log(fitted.sigma)
     if what == "survival" and at <= 0:
         return Estimate(1.0, 1.0, 1.0, level)
@@ -189,7 +209,7 @@ def profile_interval(lives: Lives, fitted: Fit, what: Target, at: float = 0.0, l
         low, high = best - OPEN, best + OPEN
     other = (fitted.mu - REACH, fitted.mu + REACH) if curve is _spread_fixed else LOG_SPREAD
     free = () if dist.fixed_sigma else (1,)
-    along = _along(curve, _likelihood(Terms.of(lives), dist))
+    along = _along(curve, _likelihood(terms, dist))
     profile = _Profile(along, np.array([best, nuisance]), (low, high), other, free, sqrt(float(chi2.ppf(level, 1))))
     ends = profile.end(-1), profile.end(+1)
     if what == "survival":

@@ -124,7 +124,7 @@ def papers(curve: SurvivalCurve, fits: Sequence[Fit], level: float = 0.95) -> Pa
 def _line(fit: Fit, km: Array, level: float) -> Traced:
     near, far = (km[0], km[-1]) if km.size else (0.1 * fit.furthest, fit.furthest)
     at = np.geomspace(near / BEYOND, far * BEYOND, LINE)
-    alive = [fit.interval("survival", float(one), level) for one in at]
+    alive = fit.survivals(at, level)
     value, low, high = (np.array([1 - getattr(one, end) for one in alive]) for end in ("value", "high", "low"))
     return Traced.of(fit.dist, at, value, low, high)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from math import inf
 from pathlib import Path
+from time import process_time
 
 import numpy as np
 import pytest
@@ -325,3 +326,18 @@ def test_a_million_lives():
     assert_allclose(curve.sf(at), np.exp(-((at / 180e3) ** 2.5)), atol=3e-3)
     distinct, count = np.unique(np.column_stack([some.entry, some.lower, some.upper]), axis=0, return_counts=True)
     assert_allclose(turnbull(Lives(*distinct.T, count.astype(float))).survival, curve.survival, rtol=1e-7)
+
+
+def test_finely_overlapping_intervals_take_no_long_search():
+    """Intervals that end nearly everywhere, 1,700 cells: under a second of processor time, with the gap proved."""
+    rng = np.random.default_rng(1)
+    life, entry = 120e3 * rng.weibull(2.5, 100_000), rng.integers(0, 2, 100_000) * 40e3 * rng.random(100_000)
+    until = entry + 150e3 * rng.random(life.size)
+    lower = np.where(life < until, np.maximum(life - 15e3 * rng.random(life.size), entry), until)
+    entry, lower, upper = (np.round(at[life > entry], -2) for at in (entry, lower, np.where(life < until, life, inf)))
+    cells = Cells.of(Lives(entry, lower, np.maximum(upper, 100), np.ones(lower.size)))
+    assert len(cells) > 1_000
+    start = process_time()
+    growth = likeliest(cells)
+    assert process_time() - start < 4
+    assert growth.gap <= GAP * cells.count.sum()

@@ -31,6 +31,7 @@ NODES = 24  # distances at which likelihood-ratio limits are found; between them
 MANY = 300  # cells held beyond which the limits come from the observed information
 STEPS = 500
 PIVOTS = 3  # block exchanges without progress that are borne
+EXCHANGES = 10  # ... and exchanges in all: a way uphill is wanted, the gap alone proves the top
 RIDGE = 1e-12  # of the curvature: keeps cells apart that no failure tells apart
 NOTHING = 1e-9  # of all lives: a count below is a rounding of none
 
@@ -294,7 +295,7 @@ def _top_of_parabola(at: _At, held: Index) -> Array:
     """Newton's target on the cells ``held``, none below 0: block pivoting (Portugal, Judice & Vicente 1994).
 
     Cells below 0 leave and those that would gain enter, all at once while that mends more than it breaks, else the last
-    alone.
+    alone; what is still below 0 after `EXCHANGES` is held at 0.
     """
     bend = _bend(at)
     pull = at.gradient + _spread(at.cells, bend * _sums(at.cells, at.size))
@@ -302,7 +303,7 @@ def _top_of_parabola(at: _At, held: Index) -> Array:
     free = np.ones(held.size, np.bool_)
     fewest, chances = held.size + 1, PIVOTS
     blur = 1e-10 * (at.cells.outlived[held] + np.abs(pull).max())
-    for _ in range(2 * PIVOTS + held.size):
+    for _ in range(EXCHANGES):
         target[held] = 0.0
         target[held[free]] = Curvature.of(at.cells, bend, held[free]).solve(pull[held[free]]) if free.any() else 0.0
         gain = pull - _spread(at.cells, bend * _sums(at.cells, target))

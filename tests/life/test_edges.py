@@ -391,3 +391,24 @@ def by_reml(paths):
 @pytest.mark.parametrize("study", [drifted, by_reml], ids=["drift", "drift by REML"])
 def test_readings_at_the_edge_end_in_an_answer_or_a_clear_refusal(study, paths):
     check(study, paths)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["curve", "papers", "hazard", "fractions"])
+def test_a_million_rows_of_lives(name):
+    rng = np.random.default_rng(1)
+    life, entry = 120e3 * rng.weibull(2.5, 1_000_000), rng.integers(0, 2, 1_000_000) * 2e4
+    until = entry + 150e3 * rng.random(life.size)
+    upper, seen = np.where(life < until, life, inf), life > entry
+    columns = (entry, np.minimum(life, until), upper, np.ones(life.size))
+    lives = Lives(*(column[seen] for column in columns))
+    assert check(STUDIES[name], lives, np.arange(len(lives))) is not None
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["mean", "comparison", "power law", "trend"])
+def test_a_million_repairs(name):
+    unit = np.repeat(np.arange(200_000), 5)
+    km = 20e3 + 80e3 * (1 - np.random.default_rng(1).random(unit.size))
+    histories = Histories.of(np.arange(200_000) % 2 * 20e3, np.full(200_000, 100e3), unit, km)
+    assert check(REPAIRS[name], histories) is not None

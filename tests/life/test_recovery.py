@@ -1,6 +1,6 @@
-"""Recovery: over 500 simulated fleets of each kind the 95 % profile intervals cover the truth in 95 %.
+"""Recovery: over 1,000 simulated fleets of each kind the 95 % profile intervals cover the truth in 92 to 98 %.
 
-As nearly as binomial noise brings once in 2,000 times: 91.6 to 97.8 %. Measured once over 2,000 other fleets of
+A coverage of 95 % is then found between 92.9 and 97.1 % (3 standard errors). Measured once over 2,000 other fleets of
 each kind, B10 and shape: Weibull 95.4 and 95.5 % evident, 94.5 and 93.9 % hidden; lognormal 95.2 and 95.4 % evident,
 95.1 and 95.8 % hidden; over 4,000 more of the lowest, Weibull hidden, 94.5 and 94.5 %.
 """
@@ -11,12 +11,11 @@ from math import exp, inf
 
 import numpy as np
 import pytest
-from scipy.stats import binom
 
 from wearlore.life import LOGNORMAL, WEIBULL, fit, profile_interval
 from wearlore.lives import Lives
 
-FLEETS, VANS = 500, 350
+FLEETS, VANS = 1000, 350
 TRUTH = {WEIBULL.name: (WEIBULL, 12.0, 0.40), LOGNORMAL.name: (LOGNORMAL, 11.9, 0.55)}
 
 
@@ -69,5 +68,5 @@ def test_intervals_cover_the_truth(name, hidden):
         left = lives.between & (lives.lower == 0)
         kinds += [lives.exact.sum(), lives.right.sum(), (lives.between & ~left).sum(), left.sum()]
     assert (kinds[2:] > FLEETS).all() if hidden else kinds[0] > 20 * FLEETS  # the censoring is what it says
-    least, most = binom(FLEETS, 0.95).ppf([0.0005, 0.9995])
-    assert all(least <= number <= most for number in covered.values()), covered
+    shares = {what: n / FLEETS for what, n in covered.items()}
+    assert all(0.92 <= share <= 0.98 for share in shares.values()), shares

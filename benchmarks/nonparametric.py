@@ -13,7 +13,9 @@ import lifelines
 import numpy as np
 import surpyval
 
-from wearlore.life.turnbull import Cells, likeliest, record_curve
+from wearlore.life.cells import Cells
+from wearlore.life.likeliest import likeliest
+from wearlore.life.turnbull import record_curve
 from wearlore.lives import Lives
 
 

@@ -16,8 +16,10 @@ from scipy.optimize import brentq
 from scipy.stats import binom, chi2
 
 from wearlore.errors import FitError
+from wearlore.life.cells import Cells
+from wearlore.life.likeliest import GAP, likeliest
 from wearlore.life.nonparametric import kaplan_meier
-from wearlore.life.turnbull import GAP, MANY, Cells, expected_failures, likeliest, record_curve, turnbull
+from wearlore.life.turnbull import MANY, expected_failures, record_curve, turnbull
 from wearlore.lives import Lives
 
 REFERENCE = Path(__file__).parents[1] / "reference"

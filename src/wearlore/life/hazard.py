@@ -10,11 +10,12 @@ from scipy.interpolate import CubicSpline
 from scipy.stats import chi2
 
 from wearlore.estimate import Estimate
+from wearlore.life.cells import Cells
 from wearlore.life.fit import furthest
 from wearlore.life.likelihood import log_km
 from wearlore.life.model import LifeModel
 from wearlore.life.posterior import Posterior
-from wearlore.life.turnbull import Cells, expected_failures
+from wearlore.life.turnbull import expected_failures
 from wearlore.lives import Array, Lives
 
 NODES = 192  # steps of the posterior's grid on each side

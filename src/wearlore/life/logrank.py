@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from scipy.stats import chi2
 
 from wearlore.errors import FitError
-from wearlore.life.turnbull import Cells, likeliest
+from wearlore.life.cells import Cells
+from wearlore.life.likeliest import likeliest
 from wearlore.lives import Array, Lives
 
 Places = NDArray[np.intp]

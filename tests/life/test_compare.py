@@ -141,12 +141,12 @@ def test_what_stands_beside_is_held_equal():
     found = compare(lives, revision, beside=[oil])
     assert found.contrasts[0].verdict == "alike"
     assert found.log_rank is None
-    assert "(with oil interval alike)" in sentence(found, found.contrasts[0])
+    assert ", oil interval held equal (" in sentence(found, found.contrasts[0])
     step = compare(lives, oil, beside=[revision])
     assert step.contrasts[0].verdict == "shorter"
     assert step.levels == ()
     told = sentence(step, step.contrasts[0])
-    assert re.match(r"With the oil interval 10,000 km more, lives are 0\.\d+ times as long \(with revision alik", told)
+    assert re.match(r"With the oil interval 10,000 km more, lives are 0\.\d+ times as long, revision held equal", told)
 
 
 def test_a_spread_that_differs_is_said():

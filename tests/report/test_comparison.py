@@ -230,7 +230,7 @@ def test_what_was_left_out_and_what_never_failed_is_said(few, differing):
 def test_a_measure_is_told_per_step(step):
     sheet = compared_lives(step, Units(), MADE_ON)
     row = tables(sheet)["Engine-oil interval"][0]
-    assert row["Engine-oil interval"] == "10,000 km more"
+    assert row["Engine-oil interval"] == "10,000 km longer"
     assert row["Verdict"] == "lives are shorter"
     assert sheet.title == "Bearing wears (wear), by engine-oil interval"
     assert "On their own records" not in to_text(sheet)

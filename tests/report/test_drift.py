@@ -34,6 +34,7 @@ def result_of(up=True, vans=400):
     drift = fit_drift(Paths(piece, age, value), kappa=1.0)
     return DriftingReading(
         reading="cam-phase", name="Cam phase", unit="deg", mode="chain-stretch", limit=6.0 if up else 7.2,
+        worse="higher" if up else "lower",
         elongation_at_limit=0.0071 if up else None, usual_elongation=0.03 if up else None, drift=drift,
         typical=drift.typical(np.linspace(0, drift.unit, 60)), ages=age, values=value, left_out=7, vehicle=None,
     )  # fmt: skip

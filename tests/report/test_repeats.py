@@ -120,11 +120,11 @@ def test_distances_are_the_readers(rising):
 def test_a_difference_is_claimed_only_where_the_test_shows_one(apart, alike):
     ratio = apart.comparison.ratio
     said = f"{ratio.value:.2f} times as often ({ratio.low:.2f} to {ratio.high:.2f}), p under 0.001."
-    assert lead(apart).startswith(f"Duty city is repaired more often than duty road: {said}")
+    assert lead(apart).startswith(f"Duty “city” is repaired more often than duty “road”: {said}")
     turned = replace(apart.comparison, t=-apart.comparison.t, ratio=Estimate(0.5, 0.4, 0.6))
-    assert "less often than duty road: 0.50 times as often (0.40 to 0.60)" in lead(replace(apart, comparison=turned))
+    assert "less often than duty “road”: 0.50 times as often (0.40 to 0.60)" in lead(replace(apart, comparison=turned))
     assert alike.comparison.p_value > 0.05
-    assert "show no difference between duty city and duty (not said): " in lead(alike)
+    assert "show no difference between duty “city” and duty (not said): " in lead(alike)
     assert f"p = {alike.comparison.p_value:.3f}" in lead(alike)
     assert " is repaired " not in words(alike)
     assert "not yet a cause" in words(apart)
@@ -132,8 +132,8 @@ def test_a_difference_is_claimed_only_where_the_test_shows_one(apart, alike):
 
 def test_each_group_is_told_and_two_of_many_are_said_to_be(apart):
     text = words(apart)
-    assert "Duty city: 150 places" in text
-    assert "Duty road: 150 places" in text
+    assert "Duty “city”: 150 places" in text
+    assert "Duty “road”: 150 places" in text
     assert "two groups with most repairs" not in text
     third = replace(apart, curves={**apart.curves, "taxi": mean_cumulative(fleet(6, 50, 2.0))})
     assert "The two groups with most repairs are compared." in words(third)
@@ -141,7 +141,7 @@ def test_each_group_is_told_and_two_of_many_are_said_to_be(apart):
 
 def test_a_ratio_without_repairs_on_one_side_is_said_in_words(apart):
     never = replace(apart.comparison, ratio=Estimate(inf, 0.0, inf))
-    assert "more often than duty road: the second was never repaired" in lead(replace(apart, comparison=never))
+    assert "more often than duty “road”: the second was never repaired" in lead(replace(apart, comparison=never))
     assert "∞" not in words(replace(apart, comparison=never))
 
 
@@ -241,7 +241,7 @@ def lines(chart):
 def test_steps_are_the_mean_cumulative_function(apart, units):
     chart = repeats_drawings(apart, units)[0].chart
     for group, curve in apart.curves.items():
-        rows = lines(chart)[f"duty {group}"]
+        rows = lines(chart)[f"duty “{group}”"]
         assert len(rows) > 30
         for row in rows[1:-1]:
             mean = curve.at(units.to_km(row["x"]) + 1e-6)
@@ -273,7 +273,7 @@ def test_the_power_law_stands_beside_all_repairs_only(rising, apart):
 
 
 def test_the_difference_is_the_results(apart):
-    rows = lines(repeats_drawings(apart, KM)[1].chart)["duty city less duty road"]
+    rows = lines(repeats_drawings(apart, KM)[1].chart)["duty “city” less duty “road”"]
     found = apart.comparison
     for row in rows[1:-1]:
         k = np.flatnonzero(found.km == row["x"])[0]

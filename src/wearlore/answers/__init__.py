@@ -22,11 +22,14 @@ from wearlore.answers.lives import (
     UnderRule,
     basis,
     record_basis,
+    round_classes,
     survival_points,
 )
 from wearlore.answers.visit import Job, VisitScope
+from wearlore.answers.words import NOT_SAID, spoken, spoken_level, spoken_step
 
 __all__ = [
+    "NOT_SAID",
     "AcceleratedLives",
     "Basis",
     "ComparedLives",
@@ -48,5 +51,9 @@ __all__ = [
     "VisitScope",
     "basis",
     "record_basis",
+    "round_classes",
+    "spoken",
+    "spoken_level",
+    "spoken_step",
     "survival_points",
 ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from wearlore.economy import Economy
 from wearlore.estimate import Estimate
@@ -28,8 +29,7 @@ class ComparedLives:
     """Lives of one mode compared by revision, grade, variant or a covariate.
 
     ``sentences``: one for each contrast, that a person can repeat. ``curves``: the records of each level, as far as
-    they hold a failure. ``unknown``: lives left out of which the covariates are not known; ``none_failed``: levels that
-    no life can be compared with, since none has failed in any.
+    they hold a failure. ``unknown``: lives left out of which the covariates are not known.
     """
 
     mode: str
@@ -105,7 +105,7 @@ class PieceReading:
 class VehicleDrift:
     """The piece in place on one vehicle: its readings, and the distance it has left to the limit.
 
-    ``elongation``: of its chain by the last reading (share), where the book says how the chain runs.
+    ``elongation``: of its chain by its path, now (share), where the book says how the chain runs.
     """
 
     vehicle: str
@@ -120,8 +120,8 @@ class VehicleDrift:
 class DriftingReading:
     """How a reading drifts with the age of the piece, over all pieces read, and on one vehicle when one is named.
 
-    ``limit``: the book's, and ``elongation_at_limit`` what that is of a chain (share). ``left_out``: readings of pieces
-    of unknown age. ``ages``, ``values`` (n,): all readings used.
+    ``limit``: the book's, ``worse`` on which side of it things are bad, and ``elongation_at_limit`` what it is of a
+    chain (share). ``left_out``: readings of pieces of unknown age. ``ages``, ``values`` (n,): all readings used.
     """
 
     reading: str
@@ -129,6 +129,7 @@ class DriftingReading:
     unit: str
     mode: str
     limit: float | None
+    worse: Literal["higher", "lower"]
     elongation_at_limit: float | None
     usual_elongation: float | None
     drift: Drift

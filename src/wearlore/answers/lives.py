@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import ceil
 from typing import Literal
+
+import numpy as np
 
 from wearlore.estimate import Estimate
 from wearlore.life import LOGNORMAL, Fit, FractionsStudy, Hazard, LifeModel, LogLife, Papers, SurvivalCurve
 from wearlore.life.fractions_study import Addition
-from wearlore.lives import Evidence, Lives
+from wearlore.lives import Array, Evidence, Lives
 from wearlore.records.summary import EvidenceLine
 from wearlore.units import Units, round_step
 
 POINTS = 6  # distances at which survival is told
+CLASSES = 6  # of distance in which a hazard is told, about
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +167,12 @@ def record_basis(fit: Fit) -> Basis:
 
 def _spread(dist: LogLife) -> Literal["shape", "sigma"]:
     return "sigma" if dist is LOGNORMAL else "shape"
+
+
+def round_classes(furthest: float, units: Units) -> Array:
+    """Edges, km, of about `CLASSES` classes of distance, round in ``units``, from 0 to ``furthest`` (km) or beyond."""
+    step = round_step(units.from_km(furthest) / CLASSES)
+    return np.asarray([units.to_km(step * k) for k in range(ceil(units.from_km(furthest) / step - 1e-9) + 1)])
 
 
 def survival_points(model: LifeModel, curve: SurvivalCurve | None, units: Units) -> tuple[SurvivalPoint, ...]:

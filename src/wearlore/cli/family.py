@@ -98,7 +98,7 @@ def compare(
         bench = bench_of(where, working)
         units = units_shown(bench, shown)
         if by:
-            compared = bench.compare(mode, by, beside=beside)
+            compared = bench.compare(mode, by, beside=beside, units=units)
         else:
             accelerated = bench.while_present(mode, while_ or "")
     if by:

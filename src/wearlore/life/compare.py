@@ -172,7 +172,7 @@ def sentence(found: LifeComparison, contrast: Contrast, names: Mapping[str, str]
     ratio = contrast.ratio
     what, level, against = (shown.get(name, name) for name in (ratio.term, ratio.level, ratio.against))
     equal = " and ".join(shown.get(name, name) for name in found.beside)
-    others = f" (with {equal} alike)" if equal else ""
+    others = f", {equal} held equal" if equal else ""
     low, middle, high = (_times(x) for x in (ratio.estimate.low, ratio.estimate.value, ratio.estimate.high))
     span, evidence = _span(low, high), _evidence(ratio)
     bounded = middle not in ("0", "∞")
@@ -183,10 +183,10 @@ def sentence(found: LifeComparison, contrast: Contrast, names: Mapping[str, str]
         return _capital(f"{_lasts(what, level, against, times)}{others} ({told}){caution}.")
     if contrast.verdict == "alike":
         return f"No difference that matters: {_lasts(what, level, against, middle)}{others} ({span}; {evidence})."
-    question = f"{level} lasts longer or shorter than {against}" if against else f"the {what} {level} changes lives"
+    question = f"{level} lasts longer or shorter than {against}" if against else f"lives change with the {what} {level}"
     fits = f"{span} times as long" if span else "any ratio fits"
     more = contrast.more_failures
-    would = f": about {_rounded_up(more):,} more failure{'s' * (more != 1)} would" if more else ""
+    would = f": about {rounded_up(more):,} more failure{'s' * (more != 1)} would" if more else ""
     return f"The records cannot tell yet whether {question}{others} ({fits}; {evidence}){would}."
 
 
@@ -303,7 +303,7 @@ def _evidence(ratio: Ratio) -> str:
     return f"{ratio.failures:,.0f} failure{'s' * (ratio.failures != 1)}"
 
 
-def _rounded_up(count: int) -> int:
+def rounded_up(count: int) -> int:
     """To two significant digits."""
     unit = int(10 ** max(0, len(str(count)) - 2))
     return -(-count // unit) * unit

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from datetime import date
 from math import floor, inf, isinf, log10
 
-from wearlore.answers import AcceleratedLives, ComparedLives
+from wearlore.answers import AcceleratedLives, ComparedLives, spoken, spoken_step
 from wearlore.estimate import Estimate
 from wearlore.life.acceleration import Acceleration, FamilyFactor
-from wearlore.life.compare import CHANCE, POWER, Contrast, Level, LifeComparison
+from wearlore.life.compare import CHANCE, POWER, Contrast, Level, LifeComparison, rounded_up
 from wearlore.life.regression import Ratio, Regression
 from wearlore.report.card import when
 from wearlore.report.sheet import (
@@ -82,12 +82,6 @@ def compared_lives(result: ComparedLives, units: Units, made_on: date, figures: 
     )
 
 
-def spoken(name: str) -> str:
-    """A covariate as it is said: ``interval:engine-oil`` is the engine-oil interval."""
-    kind, _, component = name.partition(":")
-    return f"{component} interval" if component else {"per-year": "distance a year"}.get(kind, kind)
-
-
 def ratio_shown(estimate: Estimate) -> str:
     """``1.67 (1.57 to 1.78)``; an end that the records do not bound is said in words."""
     low, high = times(estimate.low), times(estimate.high)
@@ -130,7 +124,10 @@ def _distance(estimate: Estimate | None, units: Units) -> str:
     """``142,000 (118,000 to 171,000)``, in the unit that the column names."""
     if estimate is None:
         return "not determined"
-    value, low, high = (units.show_number(end) for end in (estimate.value, estimate.low, estimate.high))
+    value, low, high = (
+        "under 1" if units.from_km(end) < 1 else units.show_number(end)
+        for end in (estimate.value, estimate.low, estimate.high)
+    )
     if min(estimate.value, estimate.high) > FAR:
         return f"over {low if estimate.low < FAR else units.show_number(FAR)}"
     return f"{value} (over {low})" if estimate.high > FAR else f"{value} ({low} to {high})"
@@ -156,24 +153,18 @@ def _contrast(contrast: Contrast, what: str, other: tuple[Regression, ...]) -> t
     ratio, more = contrast.ratio, contrast.more_failures
     beside = (beside_ratio(regression, what, ratio.level) for regression in other)
     return (
-        ratio.level,
+        ratio.level if ratio.against else spoken_step(what, ratio.level),
         ratio_shown(ratio.estimate),
         *(ratio_shown(each.estimate) if each else "" for each in beside),
         _chance(ratio.p),
         (OF_LEVEL if ratio.against else OF_STEP)[contrast.verdict],
-        f"about {_rounded_up(more):,}" if more else "",
+        f"about {rounded_up(more):,}" if more else "",
     )
 
 
 def beside_ratio(regression: Regression, what: str, level: str) -> Ratio | None:
     """The ratio of the same contrast by another family."""
     return next((each for each in regression.ratios if each.term == what and each.level == level), None)
-
-
-def _rounded_up(count: int) -> int:
-    """To two significant digits."""
-    unit = int(10 ** max(0, len(str(count)) - 2))
-    return -(-count // unit) * unit
 
 
 def _chance(p: float) -> str:

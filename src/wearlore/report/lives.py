@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import date
+from math import isfinite
 from pathlib import PurePath
 
 from wearlore.answers import Basis, FamilyLives, ModeStudy, ModeSummary, SurvivalPoint
@@ -196,9 +197,7 @@ def _families(study: ModeStudy) -> tuple[Block, ...]:
     if not study.ranking:
         return ()
     best = study.ranking[0].aicc
-    rows = tuple(
-        (r.family, f"{r.log_likelihood:,.2f}", f"{r.aicc:,.2f}", f"{r.aicc - best:.2f}") for r in study.ranking
-    )
+    rows = tuple((r.family, f"{r.log_likelihood:,.2f}", *(_criteria(r.aicc, best))) for r in study.ranking)
     columns = (
         Column("Family", wide=True),
         Column("Log-likelihood", "right", spare=True),
@@ -206,6 +205,11 @@ def _families(study: ModeStudy) -> tuple[Block, ...]:
         Column("Above the best", "right"),
     )
     return Heading("Families of distributions on the records"), Table(columns, rows)
+
+
+def _criteria(aicc: float, best: float) -> tuple[str, str]:
+    """AICc, and above the best; it wants two lives more than parameters."""
+    return (f"{aicc:,.2f}", f"{aicc - best:.2f}") if isfinite(aicc) else ("too few lives", "")
 
 
 def _records(study: ModeStudy, units: Units) -> tuple[Block, ...]:

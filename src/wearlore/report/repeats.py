@@ -8,7 +8,7 @@ from math import floor, isinf
 
 import numpy as np
 
-from wearlore.answers import RepeatedRepairs
+from wearlore.answers import RepeatedRepairs, spoken_level
 from wearlore.estimate import Estimate
 from wearlore.life import MeanComparison, MeanCumulative, PowerLaw, Trend
 from wearlore.report.sheet import (
@@ -74,7 +74,7 @@ def repeated_repairs(result: RepeatedRepairs, units: Units, made_on: date, figur
 
 def group_name(result: RepeatedRepairs, group: str) -> str:
     """``variant m118``; a group without a name was not said in the records."""
-    return f"{result.by} {group or '(not said)'}" if result.by else "All"
+    return spoken_level(result.by, group) if result.by else "All"
 
 
 def seen_until(curve: MeanCumulative) -> float:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wearlore.answers import (
+    NOT_SAID,
     AcceleratedLives,
     ComparedLives,
     ComponentEconomy,
@@ -17,6 +19,9 @@ from wearlore.answers import (
     PieceReading,
     RepeatedRepairs,
     VehicleDrift,
+    spoken,
+    spoken_level,
+    spoken_step,
 )
 from wearlore.book.model import Observation
 from wearlore.economy import economy
@@ -56,12 +61,22 @@ from wearlore.lifetimes import (
 )
 from wearlore.records.summary import newest_built
 from wearlore.scope import Terms
+from wearlore.units import Units
 from wearlore.workbench.family import Family
 
 COLUMNS = ("variant", "revision", "grade")  # what every life has; all else is a covariate
-STEPS = {"built": (1.0, "year"), "per-year": (10_000.0, "km a year"), "interval": (10_000.0, "km")}
+STEP, STEP_OF_HOURS = 10_000.0, 100.0  # of distance; where ages run in hours or days
 AGES = 60  # at which a typical path is told
 SAME_KM = 1.0  # readings whose pieces were new within this odometer are of one piece
+
+
+class Place(NamedTuple):
+    """The piece in place on a vehicle at odometer ``km``: its age, km, and the limit of its reading."""
+
+    vehicle: str
+    km: float
+    age: float
+    limit: float
 
 
 class Depths(Family):
@@ -69,51 +84,54 @@ class Depths(Family):
 
     # comparison ----------------------------------------------------------------------------------------------------
 
-    def compare(self, mode: str, by: str, *, beside: Sequence[str] = ()) -> ComparedLives:
+    def compare(self, mode: str, by: str, *, beside: Sequence[str] = (), units: Units | None = None) -> ComparedLives:
         """The lives of ``mode`` by revision, grade, variant or a covariate, those ``beside`` it held equal.
 
+        A distance is told per round step in ``units``; unless given, the book's.
         Raises NameNotKnown; FitError when there is nothing to compare.
         """
         self._mode(mode)
         if len({by, *beside}) <= len(beside):
             raise FitError("a covariate is named twice", "Name each once: what is compared is not held equal.")
         seen = self._with_covariates(mode, [by, *beside])
-        what, *others = (self._covariate(seen, name) for name in (by, *beside))
+        what, *others = (self._covariate(seen, name, units or self.book.units) for name in (by, *beside))
         self.progress("comparing", 0, 0)
         found = compare(seen.lives, what, beside=others)
         curves = {}
         if isinstance(what, Factor):
             groups = {name: seen.lives.where(what.codes == code) for code, name in enumerate(what.levels)}
             curves = {name: record_curve(group) for name, group in groups.items() if group.failures}
-        words = {by: _spoken(by)} | {name: _spoken(name) for name in beside}
+        words = {name: spoken(name) for name in (by, *beside)}
         if isinstance(what, Factor):
-            words |= {level: f"{by} {level}" for level in what.levels if by in ("revision", "variant", "position")}
+            words |= {level: spoken_level(by, level) for level in what.levels}
+        else:
+            words[what.step_name] = spoken_step(by, what.step_name)
         said = tuple(sentence(found, contrast, words) for contrast in found.contrasts)
         return ComparedLives(mode, self.book.modes[mode].name, by, found, said, curves, seen.covariate_unknown)
 
     def _with_covariates(self, mode: str, names: Sequence[str]) -> ModeLives:
         asked = [name for name in names if name not in COLUMNS]
-        if not asked:
+        if not asked and self.store_path.exists():
             return self.lifetimes.modes[mode]
         with self._reading() as store:
             walked = lifetimes(store, self.book, group_km=self.group_km, by=asked, progress=self._walking)
         return walked.modes[mode]
 
-    def _covariate(self, seen: ModeLives, name: str) -> Covariate:
+    def _covariate(self, seen: ModeLives, name: str, units: Units) -> Covariate:
         column = seen.column(name)
         if column.dtype.kind == "f":
-            step, unit = STEPS[name.partition(":")[0]]
+            step, unit = 1.0, "year"
             values = column.astype(np.float64)
             middle = float(np.average(values, weights=seen.lives.count)) if len(values) else 0.0
-            if "km" in unit:
-                unit = unit.replace("km", self.book.units.distance)
-                values, middle = values / self.book.units.to_km(1.0), middle / self.book.units.to_km(1.0)
+            if name != "built":
+                step, unit = STEP if units.distance in ("km", "miles") else STEP_OF_HOURS, units.distance
+                values, middle = units.from_km(1.0) * values, units.from_km(middle)
             return Measure(name, values, unit, step, middle)
         levels, codes = np.unique(column, return_inverse=True)
         first = next(iter(self.book.components[self.book.modes[seen.mode].component].revisions), None)
         reference = {"grade": "original", "revision": first}.get(name)
         failed = {str(level) for level in np.unique(column[~seen.lives.right]).tolist()}
-        names = tuple(str(level) or "(not said)" for level in levels.tolist())
+        names = tuple(str(level) or NOT_SAID for level in levels.tolist())
         return Factor(name, names, codes.astype(np.int64), reference if reference in failed else None)
 
     # acceleration ---------------------------------------------------------------------------------------------------
@@ -263,6 +281,7 @@ class Depths(Family):
             lack = "is of a piece of known age" if len(seen) else "is on record"
             raise FitError(f"no {reading} {lack}", "Load readings of vehicles whose history is known.")
         entry = self.book.observations[reading]
+        place = self._place(vehicle, km, aged, position, entry) if vehicle else None
         self.progress("fitting the drift", 0, 0)
         drift = fit_drift(Paths(_pieces(aged), aged.age, aged.value))
         ages = np.linspace(0.0, drift.unit, AGES)
@@ -273,6 +292,7 @@ class Depths(Family):
             unit=entry.unit or "",
             mode=seen.mode,
             limit=limit,
+            worse=entry.worse,
             elongation_at_limit=elongation(_lag(limit, entry, drift), chain) if chain and limit is not None else None,
             usual_elongation=usual_limit(max(s.teeth for s in chain.stages)) if chain else None,
             drift=drift,
@@ -280,12 +300,10 @@ class Depths(Family):
             ages=aged.age,
             values=aged.value,
             left_out=len(seen) - len(aged),
-            vehicle=self._on_vehicle(vehicle, km, aged, position, entry, drift) if vehicle else None,
+            vehicle=self._on_vehicle(place, aged, entry, drift) if place else None,
         )
 
-    def _on_vehicle(
-        self, vehicle: str, km: float | None, aged: Readings, position: str | None, entry: Observation, drift: Drift
-    ) -> VehicleDrift:
+    def _place(self, vehicle: str, km: float | None, aged: Readings, position: str | None, entry: Observation) -> Place:
         """The piece in place at the last visit, or at odometer ``km`` since."""
         if entry.limit is None:
             raise FitError(f"the book states no limit of {aged.reading}", "Write it under the observation.")
@@ -304,16 +322,20 @@ class Depths(Family):
                 f"the age of {component} on {vehicle} is not known, so nothing can be said of what it has left",
                 "Load the records of when it was fitted, or name another vehicle.",
             )
-        own = aged.where((aged.vehicle == vehicle) & (np.abs(aged.km - aged.age - (standing.km - state.age)) < SAME_KM))
+        return Place(vehicle, standing.km, state.age, entry.limit)
+
+    def _on_vehicle(self, place: Place, aged: Readings, entry: Observation, drift: Drift) -> VehicleDrift:
+        same = np.abs(aged.km - aged.age - (place.km - place.age)) < SAME_KM
+        own = aged.where((aged.vehicle == place.vehicle) & same)
         path = piece_path(drift, own.age, own.value, rng=np.random.default_rng(self.seed))
-        left = path.distance_left(entry.limit, state.age, "upper" if entry.worse == "higher" else "lower")
+        left = path.distance_left(place.limit, place.age, "upper" if entry.worse == "higher" else "lower")
         longer = None
         if entry.chain:
-            ends = (_lag(float(end[0]), entry, drift) for end in path.values(np.array([state.age])))
+            ends = (_lag(float(end[0]), entry, drift) for end in path.values(np.array([place.age])))
             low, value, high = sorted(elongation(end, entry.chain) for end in ends)
             longer = Estimate(value, low, high, path.level)
         read = tuple(PieceReading(float(age), float(value)) for age, value in zip(own.age, own.value, strict=True))
-        return VehicleDrift(vehicle, standing.km, state.age, read, left, longer)
+        return VehicleDrift(place.vehicle, place.km, place.age, read, left, longer)
 
 
 def _pieces(readings: Readings) -> NDArray[np.int64]:
@@ -329,9 +351,3 @@ def _lag(value: float, entry: Observation, drift: Drift) -> float:
 
 def _histories(seen: RepairHistories, group: str | None = None) -> Histories:
     return Histories.of(*seen.select(group))
-
-
-def _spoken(name: str) -> str:
-    """A covariate's name as it is said: ``interval:engine-oil`` is the engine-oil interval."""
-    kind, _, component = name.partition(":")
-    return f"{component} interval" if component else {"per-year": "distance a year"}.get(kind, kind)

@@ -19,6 +19,7 @@ from wearlore.answers import (
     UnderRule,
     basis,
     record_basis,
+    round_classes,
     survival_points,
 )
 from wearlore.book.model import Mode
@@ -34,6 +35,7 @@ from wearlore.life import (
     rank,
     record_curve,
 )
+from wearlore.life.fit import furthest
 from wearlore.life.fractions_study import FamilyFractions
 from wearlore.life.strata import StrataModels
 from wearlore.lifetimes import Lifetimes, ModeLives, UnknownStart, lifetimes
@@ -108,17 +110,18 @@ class Family(Folder):
             strata=self._split(mode, by) if by else (),
             records=self._evidence(mode) if in_depth else (),
             curves=curves,
-            depth=self._depth(mode, curves) if in_depth else None,
+            depth=self._depth(mode, curves, units or self.book.units) if in_depth else None,
         )
 
-    def _depth(self, mode: str, curves: ModeCurves) -> Depth:
+    def _depth(self, mode: str, curves: ModeCurves, units: Units) -> Depth:
         lives, failed = curves.lives, curves.lives.failures > 0
         self.progress("looking deeper", 0, 0)
         fits = rank(lives, (WEIBULL, LOGNORMAL)) if failed else ()
+        far = furthest(lives) if len(lives) else curves.model.quantile(0.5).value
         shares = fractions_study(lives) if failed else None
         return Depth(
             papers=papers(curves.curve, fits) if curves.curve and fits else None,
-            hazard=hazard(curves.model, lives),
+            hazard=hazard(curves.model, lives, edges=round_classes(far, units)),
             fractions=shares,
             early_by_grade=tuple(self._early_by_grade(mode, shares.leading)) if shares and shares.leading else (),
             rules=tuple(self._under_rule(mode, rule) for rule in get_args(UnknownStart)) if len(lives) else (),

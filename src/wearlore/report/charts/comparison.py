@@ -9,7 +9,7 @@ import altair as alt
 import numpy as np
 from scipy.special import ndtri
 
-from wearlore.answers import AcceleratedLives, ComparedLives
+from wearlore.answers import AcceleratedLives, ComparedLives, spoken, spoken_step
 from wearlore.estimate import Estimate
 from wearlore.life.acceleration import Acceleration
 from wearlore.life.compare import LifeComparison
@@ -31,7 +31,7 @@ from wearlore.report.charts.look import (
 )
 from wearlore.report.charts.plane import Plane
 from wearlore.report.charts.survival import BELIEF, RECORDS, falls
-from wearlore.report.comparison import beside_ratio, ratio_shown, spoken
+from wearlore.report.comparison import beside_ratio, ratio_shown
 from wearlore.units import Units, show_share
 
 SHOWN = len(SERIES)  # levels of which curves are drawn
@@ -143,11 +143,12 @@ def _ratio_rows(found: LifeComparison) -> tuple[list[Row], list[Row]]:
     for k, contrast in enumerate(found.contrasts):
         ratio = contrast.ratio
         told = ratio_shown(ratio.estimate)
+        name = ratio.level if ratio.against else spoken_step(found.what, ratio.level)
         place = k + (0.5 if len(found.regressions) == 1 else 0.5 - SECOND / 2)
         rows.append(
             {
                 "series": found.better.dist.name,
-                "name": ratio.level,
+                "name": name,
                 "told": told,
                 "place": place,
                 **_ends(ratio.estimate),
@@ -155,7 +156,7 @@ def _ratio_rows(found: LifeComparison) -> tuple[list[Row], list[Row]]:
         )
         beside = ((each, beside_ratio(each, found.what, ratio.level)) for each in found.regressions[1:])
         others += [
-            {"series": each.dist.name, "name": ratio.level, "place": place + SECOND, **_ends(other.estimate)}
+            {"series": each.dist.name, "name": name, "place": place + SECOND, **_ends(other.estimate)}
             for each, other in beside
             if other
         ]

@@ -222,6 +222,8 @@ def drift(
     from wearlore.report.charts import drift_drawings
     from wearlore.report.drift import drifting_reading
 
+    if odometer is not None and vehicle is None:
+        raise OutputError("drift", "--odometer is for one vehicle", "Name it: wearlore drift READING VEHICLE")
     with Working() as working:
         bench = bench_of(where, working)
         units = units_shown(bench, shown)

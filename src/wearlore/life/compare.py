@@ -23,6 +23,7 @@ from wearlore.lives import Lives
 Verdict = Literal["longer", "shorter", "alike", "open"]
 CHANCE = 0.05  # of a difference claimed where there is none
 ALONE = 0.04  # the same for a likelihood-ratio test of a family chosen by AICc with no log-rank test beside it
+SAME = 1e-6  # a ratio that near 1 is told as 1
 POWER = 0.80  # with which `more_failures` would tell a ratio worth telling
 
 
@@ -173,7 +174,9 @@ def sentence(found: LifeComparison, contrast: Contrast, names: Mapping[str, str]
     what, level, against = (shown.get(name, name) for name in (ratio.term, ratio.level, ratio.against))
     equal = " and ".join(shown.get(name, name) for name in found.beside)
     others = f", {equal} held equal" if equal else ""
-    low, middle, high = (_times(x) for x in (ratio.estimate.low, ratio.estimate.value, ratio.estimate.high))
+    ends = ratio.estimate.low, ratio.estimate.value, ratio.estimate.high
+    fine = any(0.8 < x < 1.25 for x in ends)
+    low, middle, high = (_times(x, fine) for x in ends)
     span, evidence = _span(low, high), _evidence(ratio)
     bounded = middle not in ("0", "∞")
     if contrast.verdict in ("longer", "shorter"):
@@ -280,13 +283,16 @@ def _lasts(what: str, level: str, against: str, times: str) -> str:
     return f"with the {what} {level}, lives are {times} times as long"
 
 
-def _times(ratio: float) -> str:
-    """A ratio to two digits, to more near 1: what is not 1 is not shown as 1."""
+def _times(ratio: float, fine: bool) -> str:
+    """A ratio to two digits; ``fine``: to two decimals, and to more where what is not 1 would be shown as 1."""
     if not isfinite(ratio):
         return "∞"
-    digits = 2 if 0.8 < ratio < 1.25 else max(0, 1 - floor(log10(ratio))) if ratio > 0 else 0
-    while digits < 9 and ratio != 1 and float(f"{ratio:.{digits}f}") == 1:
-        digits += 1
+    digits = max(0, 1 - floor(log10(ratio))) if ratio > 0 else 0
+    if fine and 0.1 <= ratio < 10:
+        digits = 2
+    if abs(ratio - 1) > SAME:
+        while float(f"{ratio:.{digits}f}") == 1:
+            digits += 1
     return f"{ratio:,.{digits}f}"
 
 

@@ -22,6 +22,7 @@ from wearlore.report.sheet import (
     Paragraph,
     Sheet,
     Table,
+    counted_lives,
     drawn,
 )
 from wearlore.units import Units, show_share
@@ -29,6 +30,7 @@ from wearlore.units import Units, show_share
 VERDICTS = {"alike": "no difference that matters", "open": "cannot tell yet"}
 OF_LEVEL = VERDICTS | {"longer": "lasts longer", "shorter": "does not last as long"}
 OF_STEP = VERDICTS | {"longer": "lives are longer", "shorter": "lives are shorter"}
+SAME = 1e-6  # a ratio that near 1 is 1
 FAR = 1e7  # km; an interval that runs beyond is told as one without an end
 SMALL = (
     "Ratio of lives: how many times as long one lasts as the other; accelerated-failure-time regression, profile-"
@@ -97,8 +99,9 @@ def times(ratio: float) -> str:
     if not 0 < ratio < inf:
         return f"{ratio:g}"
     digits = 2 if 0.1 <= ratio < 10 else max(0, 1 - floor(log10(ratio)))
-    while digits < 9 and ratio != 1 and float(f"{ratio:.{digits}f}") == 1:
-        digits += 1
+    if abs(ratio - 1) > SAME:
+        while float(f"{ratio:.{digits}f}") == 1:
+            digits += 1
     return f"{ratio:,.{digits}f}"
 
 
@@ -242,10 +245,6 @@ def _left_out(result: ComparedLives) -> Iterator[Block]:
     if items:
         yield Heading("What it rests on")
         yield Bullets(tuple(items))
-
-
-def counted_lives(number: int) -> str:
-    return "1 life" if number == 1 else f"{number:,} lives"
 
 
 # acceleration ------------------------------------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from wearlore.answers import Depth, EarlyShare, UnderRule
 from wearlore.estimate import Estimate
 from wearlore.life import FractionsStudy, Papers
-from wearlore.life.fractions_study import FamilyFractions
+from wearlore.life.fractions_study import Addition, FamilyFractions
 from wearlore.life.hazard import DistanceClass
 from wearlore.report.sheet import Block, Column, Figures, Heading, Paragraph, Table, drawn
 from wearlore.units import Units, show_share
@@ -18,6 +18,7 @@ RULES = {
     "original": "the maker's own",
 }
 ADDED = {"early": "was faulty as fitted", "survivors": "never fails this way"}
+SEEN = 1.0  # km; a class in which nobody was seen for that is not told
 PER = 10_000.0  # km for which a hazard is told
 
 
@@ -38,8 +39,10 @@ def _papers(papers: Papers, figures: Figures) -> Iterator[Block]:
 
 
 def _hazard(classes: tuple[DistanceClass, ...], units: Units, figures: Figures) -> Iterator[Block]:
-    yield Heading("Of those still good, how many fail next")
-    yield from drawn(figures, "hazard")
+    seen = [one for one in classes if one.at_risk >= SEEN]
+    if seen or "hazard" in figures:
+        yield Heading("Of those still good, how many fail next")
+        yield from drawn(figures, "hazard")
     per = PER if units.distance in ("km", "miles") else 100.0
     columns = (
         Column(f"Distance, {units.distance}", wide=True),
@@ -48,9 +51,8 @@ def _hazard(classes: tuple[DistanceClass, ...], units: Units, figures: Figures) 
         Column(f"Per {per:,.0f} {units.distance}", "right"),
         Column("(95 %)"),
     )
-    rows = tuple(_class(one, units, per) for one in classes if one.at_risk > 0)
-    if rows:
-        yield Table(columns, rows)
+    if seen:
+        yield Table(columns, tuple(_class(one, units, per) for one in seen))
 
 
 def _class(one: DistanceClass, units: Units, per: float) -> tuple[str, ...]:
@@ -64,7 +66,9 @@ def _fractions(study: FractionsStudy, by_grade: tuple[EarlyShare, ...], units: U
     if study.leading is None:
         yield Paragraph("The records determine no such life.")
         return
-    yield Paragraph(f"Early: within {units.show_distance(study.early)} of the fitting.")
+    within = f"within {units.show_distance(study.early)} of the fitting"
+    yield Paragraph(_verdict(study.leading.early, f"was faulty as fitted and failed {within}"))
+    yield Paragraph(_verdict(study.leading.survivors, "never fails this way"))
     columns = (
         Column("Share of units that", wide=True),
         Column("Family"),
@@ -89,10 +93,25 @@ def _fractions(study: FractionsStudy, by_grade: tuple[EarlyShare, ...], units: U
         yield Table(heads, tuple(_by_grade(row) for row in by_grade))
 
 
+def _verdict(addition: Addition, does: str) -> str:
+    """What may be said of a share, by the leading family, in one sentence; no more than the verdict."""
+    share, test = addition.share, addition.beside or addition.alone
+    if addition.verdict == "needed" and share:
+        chance = f"; chance if none {_chance(test.p_value)}" if test else ""
+        return f"A share of {_share(share)} {does}{chance}."
+    if addition.verdict == "not needed" and share:
+        return f"The share that {does} is {show_share(share.high)} at most, if there is one."
+    return f"The records cannot tell whether a share {does}: {addition.reason}."
+
+
+def _chance(p: float) -> str:
+    return "under 0.001" if p < 0.001 else f"{p:.3f}"
+
+
 def _added(family: FamilyFractions) -> Iterator[tuple[str, ...]]:
     for kind, addition in (("early", family.early), ("survivors", family.survivors)):
         test = addition.alone
-        chance = "" if test is None else "under 0.001" if test.p_value < 0.001 else f"{test.p_value:.3f}"
+        chance = _chance(test.p_value) if test else ""
         yield ADDED[kind], family.dist.name, _share(addition.share), chance, addition.verdict, addition.reason
 
 

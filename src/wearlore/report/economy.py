@@ -213,7 +213,18 @@ def verdict_in_words(result: ComponentEconomy, verdict: Verdict, units: Units) -
     if (verdict.chance - 0.5) * (verdict.chance_ahead - 0.5) < 0:
         said += f". {ahead[0].upper()}{ahead[1:]} it is the other way round: {_more(verdict.more_ahead, units)}, less "
         said += f"with a chance of {chance_in_words(verdict.chance_ahead)}"
-    return f"{name}: {said}."
+    says = "by judgement more than by records, " if _judged(result, verdict) else ""
+    return f"{name}: {says}{said}."
+
+
+def _judged(result: ComponentEconomy, verdict: Verdict) -> bool:
+    two = verdict.cheaper, verdict.dearer
+    return any(
+        behind.record_share < 0.5
+        for choice in result.economy.choices
+        if choice.remedy == verdict.remedy and choice.grade in two
+        for behind in choice.behind
+    )
 
 
 def _more(more: Estimate, units: Units) -> str:
@@ -345,7 +356,8 @@ def _behind(result: ComponentEconomy) -> Table:
 
 def _rests(behind: Behind) -> tuple[str, ...]:
     early = behind.early
-    share = "no sign" if early is None else f"{show_share(early.value)} ({_ends(early)})"
+    none = "no sign" if behind.failures else "not known"
+    share = none if early is None else f"{show_share(early.value)} ({_ends(early)})"
     counts = f"{behind.failures:,.0f}", f"{behind.lives:,.0f}", show_share(behind.record_share)
     return behind.mode, *counts, share
 

@@ -23,6 +23,7 @@ from wearlore.report.sheet import (
     Sheet,
     Table,
     counted,
+    counted_lives,
     drawn,
 )
 from wearlore.units import Units, show_share
@@ -74,6 +75,7 @@ def mode_study(study: ModeStudy, units: Units, made_on: date, figures: Figures =
             ("Rests on", f"{show_share(row.record_share)} record, {show_share(1 - row.record_share)} judgement"),
         ),
         blocks=(
+            Paragraph(_lead(row, units), "lead"),
             *when(study.note, Paragraph(study.note)),
             *drawn(figures, "survival"),
             Heading("Judgement and record side by side"),
@@ -90,6 +92,18 @@ def mode_study(study: ModeStudy, units: Units, made_on: date, figures: Figures =
         ),
         small_print=SMALL,
     )
+
+
+def _lead(row: ModeSummary, units: Units) -> str:
+    """By when it fails, and what says so."""
+    on_record = f"{counted(row.evidence.failures, 'failure')} in {counted_lives(row.evidence.lives)}"
+    if row.b10 is None or row.b50 is None:
+        return f"Neither record nor judgement says when it fails: {on_record}."
+    b10, b50 = units.show_estimate(row.b10), units.show_estimate(row.b50)
+    says = f"{on_record} on record" if row.record_share else "judgement alone"
+    if 0 < row.record_share < 0.5:
+        says += ", and judgement, which weighs more"
+    return f"1 in 10 has failed by {b10} and half by {b50}: {says}."
 
 
 def _summaries(rows: tuple[ModeSummary, ...], units: Units, head: str) -> Table:

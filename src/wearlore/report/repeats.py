@@ -144,10 +144,12 @@ def _how_many(result: RepeatedRepairs, units: Units) -> str:
     since = max(curve.since for curve in result.curves.values())
     over = f"From {units.show_distance(since)} to" if since else "By"
     means = (
-        f"{estimate(curve.at(km))}{f' ({group_name(result, group)})' if result.by else ''}"
+        f"{f'{group_name(result, group)} ' if result.by else ''}{estimate(curve.at(km))}"
         for group, curve in result.curves.items()
     )
-    return f"{over} {units.show_distance(km)} {one} has had {', '.join(means)} repairs on the mean."
+    said = ", ".join(means)
+    told = f"the mean of repairs is: {said}" if result.by else f"{one} has had {said} repairs on the mean"
+    return f"{over} {units.show_distance(km)} {told}."
 
 
 def _trend_said(result: RepeatedRepairs) -> str:

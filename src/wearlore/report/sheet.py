@@ -18,6 +18,11 @@ def counted(number: int, thing: str) -> str:
     return f"{number:,} {thing}" + ("" if number == 1 else "s")
 
 
+def counted_lives(number: int) -> str:
+    """``1 life``, ``2 lives``."""
+    return "1 life" if number == 1 else f"{number:,} lives"
+
+
 @dataclass(frozen=True, slots=True)
 class Heading:
     text: str

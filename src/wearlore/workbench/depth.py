@@ -231,6 +231,12 @@ class Depths(Family):
         whole = _histories(seen)
         told = sorted(groups, key=lambda name: (-groups[name].events, name))[:2]
         pair = (told[0], told[1]) if len(told) == 2 and all(groups[name].events for name in told) else None
+        difference = None
+        if pair:
+            try:
+                difference = compare_means(groups[pair[0]], groups[pair[1]])
+            except FitError:
+                pair = None  # too few were seen over the same distance
         law = tendency = None
         untold = ""
         try:
@@ -252,7 +258,7 @@ class Depths(Family):
             power_law=law,
             trend=tendency,
             untold=untold,
-            comparison=compare_means(groups[pair[0]], groups[pair[1]]) if pair else None,
+            comparison=difference,
             compared=pair,
             left_out=seen.left_out,
             ends_with_repair=seen.ends_with_repair,

@@ -117,7 +117,7 @@ class Family(Folder):
         lives, failed = curves.lives, curves.lives.failures > 0
         self.progress("looking deeper", 0, 0)
         fits = rank(lives, (WEIBULL, LOGNORMAL)) if failed else ()
-        far = furthest(lives) if len(lives) else curves.model.quantile(0.5).value
+        far = furthest(lives) if _seen(lives) else curves.model.quantile(0.5).value
         shares = fractions_study(lives) if failed else None
         return Depth(
             papers=papers(curves.curve, fits) if curves.curve and fits else None,
@@ -160,7 +160,7 @@ class Family(Folder):
             lives,
             model,
             life_model(mode, NO_LIVES, belief, dist=model.dist) if belief else None,
-            record_curve(lives) if len(lives) else None,
+            record_curve(lives) if _seen(lives) else None,
         )
 
     def _mode(self, mode: str) -> Mode:
@@ -219,6 +219,11 @@ class Family(Folder):
             for revision in (revisions or [""])
             for grade, factor in grades.items()
         }
+
+
+def _seen(lives: Lives) -> bool:
+    """Over any distance."""
+    return len(lives) > 0 and furthest(lives) > 0
 
 
 def _strata(seen: ModeLives) -> dict[tuple[str, str], Lives]:

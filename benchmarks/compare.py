@@ -6,8 +6,8 @@ import numpy as np
 from life import best_of
 from statsmodels.duration.survfunc import survdiff
 
-from wearlore.life.compare import compare, joined
-from wearlore.life.logrank import log_rank
+from wearlore.life.compare.logrank import log_rank
+from wearlore.life.compare.verdict import compare, joined
 from wearlore.lives import Lives
 
 

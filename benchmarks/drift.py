@@ -9,9 +9,9 @@ from time import perf_counter
 import numpy as np
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from wearlore.life.distance import piece_path
-from wearlore.life.drift import fit_drift
-from wearlore.life.paths import Paths
+from wearlore.life.drift.distance import piece_path
+from wearlore.life.drift.fit import fit_drift
+from wearlore.life.drift.paths import Paths
 
 
 def read(pieces: int, seed: int) -> Paths:

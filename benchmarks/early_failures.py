@@ -7,8 +7,8 @@ import surpyval
 from life import best_of
 
 from wearlore.life import LOGNORMAL, WEIBULL
-from wearlore.life.fractions import fractions
-from wearlore.life.fractions_study import fractions_study
+from wearlore.life.fractions.fit import fractions
+from wearlore.life.fractions.study import fractions_study
 from wearlore.lives import Lives
 
 

@@ -8,10 +8,10 @@ from time import perf_counter
 import numpy as np
 from surpyval.recurrent import NonParametricCounting
 
-from wearlore.life.mean_comparison import compare_means
-from wearlore.life.powerlaw import power_law
-from wearlore.life.recurrent import Histories, mean_cumulative
-from wearlore.life.trend import trend
+from wearlore.life.recurrent.comparison import compare_means
+from wearlore.life.recurrent.mean import Histories, mean_cumulative
+from wearlore.life.recurrent.powerlaw import power_law
+from wearlore.life.recurrent.trend import trend
 
 
 def fleet(vans: int, repairs: float, group: float, seed: int) -> Histories:

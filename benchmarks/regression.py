@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from wearlore.life import WEIBULL
-from wearlore.life.regression import Factor, Measure, regress
+from wearlore.life.compare.regression import Factor, Measure, regress
 from wearlore.lives import Lives
 
 

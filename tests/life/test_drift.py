@@ -16,9 +16,9 @@ from statsmodels.regression.mixed_linear_model import MixedLM
 
 from wearlore.errors import FitError
 from wearlore.life import ascent, paths
-from wearlore.life.distance import piece_path
-from wearlore.life.drift import fit_drift
-from wearlore.life.paths import Paths
+from wearlore.life.drift.distance import piece_path
+from wearlore.life.drift.fit import fit_drift
+from wearlore.life.drift.paths import Paths
 
 FEW = settings(max_examples=25, deadline=None)
 SEEDS = st.integers(0, 10_000)

@@ -34,11 +34,11 @@ from wearlore.life import (
     record_curve,
     trend,
 )
-from wearlore.life.covariates import Covariate
-from wearlore.life.logrank import log_rank
-from wearlore.life.powerlaw import goodness_of_fit, growth, unbiased_beta
-from wearlore.life.regression import regress
-from wearlore.life.trend import reverse_arrangements
+from wearlore.life.compare.covariates import Covariate
+from wearlore.life.compare.logrank import log_rank
+from wearlore.life.compare.regression import regress
+from wearlore.life.recurrent.powerlaw import goodness_of_fit, growth, unbiased_beta
+from wearlore.life.recurrent.trend import reverse_arrangements
 from wearlore.lives import Exposure, Lives
 
 FAMILIES = (WEIBULL, LOGNORMAL, EXPONENTIAL)

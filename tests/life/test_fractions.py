@@ -17,11 +17,11 @@ from scipy.stats import beta, binom, chi2, lognorm, weibull_min
 
 from wearlore.errors import FitError
 from wearlore.life import EXPONENTIAL, LOGNORMAL, WEIBULL, fit
-from wearlore.life.fractions import EARLY, fractions
-from wearlore.life.fractions_study import fractions_study
+from wearlore.life.fractions.fit import EARLY, fractions
+from wearlore.life.fractions.mixture import Rows
+from wearlore.life.fractions.search import SHARES, Problem, cells, logits
+from wearlore.life.fractions.study import fractions_study
 from wearlore.life.likelihood import FAMILIES
-from wearlore.life.mixture import Rows
-from wearlore.life.mixture_fit import SHARES, Problem, cells, logits
 from wearlore.lives import Lives
 
 BOTH = pytest.mark.parametrize("dist", [WEIBULL, LOGNORMAL], ids=lambda d: d.name)

@@ -15,7 +15,7 @@ from scipy.stats import binom
 from statsmodels.duration.survfunc import survdiff
 
 from wearlore.errors import FitError
-from wearlore.life.logrank import FlemingHarrington, log_rank
+from wearlore.life.compare.logrank import FlemingHarrington, log_rank
 from wearlore.lives import Lives
 
 REFERENCE = Path(__file__).parents[1] / "reference"

@@ -15,10 +15,10 @@ from scipy.stats import t as student
 from surpyval.recurrent import NonParametricCounting
 
 from wearlore.errors import FitError
-from wearlore.life.mean_comparison import compare_means
-from wearlore.life.powerlaw import goodness_of_fit, growth, power_law, unbiased_beta
-from wearlore.life.recurrent import Histories, mean_cumulative, sums_before
-from wearlore.life.trend import reverse_arrangements, trend
+from wearlore.life.recurrent.comparison import compare_means
+from wearlore.life.recurrent.mean import Histories, mean_cumulative, sums_before
+from wearlore.life.recurrent.powerlaw import goodness_of_fit, growth, power_law, unbiased_beta
+from wearlore.life.recurrent.trend import reverse_arrangements, trend
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

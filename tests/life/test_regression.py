@@ -21,7 +21,7 @@ from scipy.stats import binom, kstest, norm
 
 from wearlore.errors import FitError, NameNotKnown
 from wearlore.life import EXPONENTIAL, LOGNORMAL, WEIBULL, fit, log_likelihood
-from wearlore.life.regression import Design, Factor, Measure, regress
+from wearlore.life.compare.regression import Design, Factor, Measure, regress
 from wearlore.lives import Lives
 
 REFERENCE = Path(__file__).parents[1] / "reference"

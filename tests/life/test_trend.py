@@ -14,9 +14,9 @@ from scipy.stats import chi2
 from surpyval.recurrent import CrowAMSAA
 
 from wearlore.errors import FitError
-from wearlore.life.powerlaw import goodness_of_fit, growth, power_law, unbiased_beta
-from wearlore.life.recurrent import Histories
-from wearlore.life.trend import reverse_arrangements, trend
+from wearlore.life.recurrent.mean import Histories
+from wearlore.life.recurrent.powerlaw import goodness_of_fit, growth, power_law, unbiased_beta
+from wearlore.life.recurrent.trend import reverse_arrangements, trend
 
 
 def processes(

@@ -10,8 +10,8 @@ import pytest
 
 from wearlore.book.load import load
 from wearlore.errors import NameNotKnown, RecordsErrors
-from wearlore.life.powerlaw import power_law
-from wearlore.life.recurrent import Histories, mean_cumulative
+from wearlore.life.recurrent.mean import Histories, mean_cumulative
+from wearlore.life.recurrent.powerlaw import power_law
 from wearlore.lifetimes.repairs import LeftOut, repairs
 from wearlore.records.intake import take
 from wearlore.records.store import Store

@@ -12,7 +12,7 @@ import pytest
 from wearlore.answers import AcceleratedLives, ComparedLives
 from wearlore.estimate import Estimate
 from wearlore.life import Factor, Measure, acceleration, record_curve
-from wearlore.life.compare import compare, joined, sentence
+from wearlore.life.compare.verdict import compare, joined, sentence
 from wearlore.lives import Exposure, Lives
 from wearlore.report import charts
 from wearlore.report.charts.comparison import MANY, TOGETHER

@@ -10,7 +10,7 @@ import numpy as np
 
 from wearlore.estimate import Estimate
 from wearlore.life import LOGNORMAL, Fit, FractionsStudy, Hazard, LifeModel, LogLife, Papers, SurvivalCurve
-from wearlore.life.fractions_study import Addition
+from wearlore.life.fractions.study import Addition
 from wearlore.lives import Array, Evidence, Lives
 from wearlore.records.summary import EvidenceLine
 from wearlore.units import Units, round_step

@@ -2,24 +2,24 @@
 
 from wearlore.life.acceleration import Acceleration, acceleration
 from wearlore.life.belief import Prior, prior_of, reference_prior
-from wearlore.life.compare import LifeComparison, compare, sentence
-from wearlore.life.covariates import Covariate, Factor, Measure
-from wearlore.life.distance import DistanceLeft, piece_path
-from wearlore.life.drift import Drift, TypicalPath, fit_drift
+from wearlore.life.compare.covariates import Covariate, Factor, Measure
+from wearlore.life.compare.verdict import LifeComparison, compare, sentence
+from wearlore.life.drift.distance import DistanceLeft, piece_path
+from wearlore.life.drift.fit import Drift, TypicalPath, fit_drift
+from wearlore.life.drift.paths import Paths
 from wearlore.life.fit import Bound, Fit, bound, fit, profile_interval, rank
-from wearlore.life.fractions import FractionFit, fractions
-from wearlore.life.fractions_study import FractionsStudy, fractions_study
+from wearlore.life.fractions.fit import FractionFit, fractions
+from wearlore.life.fractions.study import FractionsStudy, fractions_study
 from wearlore.life.hazard import Hazard, hazard
 from wearlore.life.likelihood import EXPONENTIAL, LOGNORMAL, WEIBULL, LogLife, log_likelihood
-from wearlore.life.mean_comparison import MeanComparison, compare_means
 from wearlore.life.model import LifeModel, life_model
 from wearlore.life.nonparametric import SurvivalCurve, kaplan_meier
 from wearlore.life.paper import Papers, papers
-from wearlore.life.paths import Paths
 from wearlore.life.posterior import Posterior, posterior
-from wearlore.life.powerlaw import PowerLaw, power_law
-from wearlore.life.recurrent import Histories, MeanCumulative, mean_cumulative
-from wearlore.life.trend import Trend, trend
+from wearlore.life.recurrent.comparison import MeanComparison, compare_means
+from wearlore.life.recurrent.mean import Histories, MeanCumulative, mean_cumulative
+from wearlore.life.recurrent.powerlaw import PowerLaw, power_law
+from wearlore.life.recurrent.trend import Trend, trend
 from wearlore.life.turnbull import record_curve, turnbull
 
 __all__ = [

@@ -73,7 +73,7 @@ class RepairHistories:
         return int(np.unique(self.unit[self.km == self.end[self.unit]]).size)
 
     def select(self, group: str | None = None, *, found: bool = False) -> Windows:
-        """The arrays of `wearlore.life.recurrent.Histories`: of one group (None: all), of cured failures only."""
+        """The arrays of `wearlore.life.recurrent.mean.Histories`: of one group (None: all), of cured failures only."""
         if group is not None and group not in self.group:
             raise NameNotKnown("group", group, np.unique(self.group).tolist())
         places = np.ones(self.start.size, np.bool_) if group is None else self.group == group

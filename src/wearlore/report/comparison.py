@@ -9,8 +9,8 @@ from math import floor, inf, isinf, log10
 from wearlore.answers import AcceleratedLives, ComparedLives, spoken, spoken_step
 from wearlore.estimate import Estimate
 from wearlore.life.acceleration import Acceleration, FamilyFactor
-from wearlore.life.compare import CHANCE, POWER, Contrast, Level, LifeComparison, rounded_up
-from wearlore.life.regression import Ratio, Regression
+from wearlore.life.compare.regression import Ratio, Regression
+from wearlore.life.compare.verdict import CHANCE, POWER, Contrast, Level, LifeComparison, rounded_up
 from wearlore.report.card import when
 from wearlore.report.sheet import (
     NO_FIGURES,

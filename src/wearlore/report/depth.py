@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from wearlore.answers import Depth, EarlyShare, UnderRule
 from wearlore.estimate import Estimate
 from wearlore.life import FractionsStudy, Papers
-from wearlore.life.fractions_study import Addition, FamilyFractions
+from wearlore.life.fractions.study import Addition, FamilyFractions
 from wearlore.life.hazard import DistanceClass
 from wearlore.report.sheet import Block, Column, Figures, Heading, Paragraph, Table, drawn
 from wearlore.units import Units, show_share

@@ -48,7 +48,7 @@ from wearlore.life import (
     sentence,
     trend,
 )
-from wearlore.life.chain import elongation, usual_limit
+from wearlore.life.drift.chain import elongation, usual_limit
 from wearlore.lifetimes import (
     ModeLives,
     Readings,

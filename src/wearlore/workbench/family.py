@@ -36,7 +36,7 @@ from wearlore.life import (
     record_curve,
 )
 from wearlore.life.fit import furthest
-from wearlore.life.fractions_study import FamilyFractions
+from wearlore.life.fractions.study import FamilyFractions
 from wearlore.life.strata import StrataModels
 from wearlore.lifetimes import Lifetimes, ModeLives, UnknownStart, lifetimes
 from wearlore.lives import Evidence, Lives

@@ -12,8 +12,8 @@ from scipy.special import ndtri
 from wearlore.answers import AcceleratedLives, ComparedLives, spoken, spoken_step
 from wearlore.estimate import Estimate
 from wearlore.life.acceleration import Acceleration
-from wearlore.life.compare import LifeComparison
-from wearlore.life.residuals import Residuals
+from wearlore.life.compare.residuals import Residuals
+from wearlore.life.compare.verdict import LifeComparison
 from wearlore.report.charts.look import (
     AMBER,
     DASHES,

@@ -20,8 +20,8 @@ from scipy.special import expit, logit
 from scipy.stats import chi2
 
 from wearlore.life.fit import LOG_SPREAD, OPEN, REACH, VAGUE, furthest
+from wearlore.life.fractions.mixture import Rows
 from wearlore.life.likelihood import Derivatives, LogLife
-from wearlore.life.mixture import Rows
 from wearlore.life.newton import ROUNDING, Objective, movable
 from wearlore.lives import Array, Lives
 

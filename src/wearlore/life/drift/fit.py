@@ -19,8 +19,8 @@ from scipy.special import ndtri
 
 from wearlore.errors import FitError
 from wearlore.estimate import Estimate
-from wearlore.life.ascent import CURVES, LADDER, Climb, Differ, Top, aicc_of
-from wearlore.life.paths import B0, B1, KAPPA, LN_NOISE, TINY, Paths, R, own_part, sorted_readings
+from wearlore.life.drift.ascent import CURVES, LADDER, Climb, Differ, Top, aicc_of
+from wearlore.life.drift.paths import B0, B1, KAPPA, LN_NOISE, TINY, Paths, R, own_part, sorted_readings
 from wearlore.lives import Array
 
 Method = Literal["ML", "REML"]

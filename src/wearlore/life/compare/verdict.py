@@ -12,12 +12,12 @@ from scipy.stats import f, norm
 
 from wearlore.errors import FitError, NameNotKnown
 from wearlore.estimate import Estimate
-from wearlore.life.covariates import Covariate, Factor
-from wearlore.life.cox import Cox, cox
+from wearlore.life.compare.covariates import Covariate, Factor
+from wearlore.life.compare.cox import Cox, cox
+from wearlore.life.compare.logrank import LogRank, Weight, log_rank, pooled
+from wearlore.life.compare.regression import Ratio, Regression, Test, regress
 from wearlore.life.fit import fit
 from wearlore.life.likelihood import LOGNORMAL, WEIBULL, LogLife
-from wearlore.life.logrank import LogRank, Weight, log_rank, pooled
-from wearlore.life.regression import Ratio, Regression, Test, regress
 from wearlore.lives import Lives
 
 Verdict = Literal["longer", "shorter", "alike", "open"]

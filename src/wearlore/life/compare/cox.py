@@ -13,7 +13,7 @@ from scipy.stats import norm
 
 from wearlore.errors import FitError
 from wearlore.estimate import Estimate
-from wearlore.life.covariates import Covariate, Design, Factor
+from wearlore.life.compare.covariates import Covariate, Design, Factor
 from wearlore.lives import Array, Lives
 
 Ties = Literal["efron", "breslow"]

@@ -11,8 +11,8 @@ from scipy.special import chdtr, chdtrc, ndtr
 from scipy.stats import kendalltau
 
 from wearlore.errors import FitError
-from wearlore.life.powerlaw import Truncation, placed_freely
-from wearlore.life.recurrent import Histories
+from wearlore.life.recurrent.mean import Histories
+from wearlore.life.recurrent.powerlaw import Truncation, placed_freely
 
 Verdict = Literal["more often with distance", "less often with distance", "no trend to be seen"]
 ENOUGH_UNITS = 20  # repaired units from which their own parts tell how much chance there is in the sum

@@ -18,9 +18,9 @@ from scipy.stats import chi2
 from wearlore.errors import FitError
 from wearlore.estimate import Estimate
 from wearlore.life.fit import furthest
-from wearlore.life.fractions import EARLY, FractionFit, Search, fractions
+from wearlore.life.fractions.fit import EARLY, FractionFit, Search, fractions
+from wearlore.life.fractions.search import SHARES, Kind
 from wearlore.life.likelihood import LOGNORMAL, WEIBULL, LogLife
-from wearlore.life.mixture_fit import SHARES, Kind
 from wearlore.lives import Lives
 
 DOUBT = 0.05  # p-value below which a share is asked for

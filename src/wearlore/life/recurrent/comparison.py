@@ -10,7 +10,7 @@ from scipy.special import ndtri, stdtr, stdtrit
 
 from wearlore.errors import FitError
 from wearlore.estimate import Estimate
-from wearlore.life.recurrent import Counted, Histories, Ints, MeanCumulative, marks, mean_cumulative, sums_by
+from wearlore.life.recurrent.mean import Counted, Histories, Ints, MeanCumulative, marks, mean_cumulative, sums_by
 from wearlore.lives import Array
 
 

@@ -12,7 +12,7 @@ from scipy.special import chdtri, ndtri
 
 from wearlore.errors import FitError
 from wearlore.estimate import Estimate
-from wearlore.life.recurrent import Histories
+from wearlore.life.recurrent.mean import Histories
 from wearlore.lives import Array
 
 Truncation = Literal["time", "failure"]

@@ -18,9 +18,9 @@ from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
 from wearlore.estimate import Estimate
-from wearlore.life.ascent import CURVES
-from wearlore.life.drift import Drift
-from wearlore.life.paths import B0, B1, KAPPA, LN_NOISE, R, own_part
+from wearlore.life.drift.ascent import CURVES
+from wearlore.life.drift.fit import Drift
+from wearlore.life.drift.paths import B0, B1, KAPPA, LN_NOISE, R, own_part
 from wearlore.lives import Array
 
 Side = Literal["upper", "lower"]

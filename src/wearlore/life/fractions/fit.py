@@ -1,7 +1,7 @@
 """Lives of which a share is faulty as fitted and fails early, and of which a share never fails: fit, intervals, draws.
 
-The model stands in `wearlore.life.mixture`, how its maxima are found and what counts as one in
-`wearlore.life.mixture_fit`; whether the records ask for either share, `wearlore.life.fractions_study` says.
+The model stands in `wearlore.life.fractions.mixture`, how its maxima are found and what counts as one in
+`wearlore.life.fractions.search`; whether the records ask for either share, `wearlore.life.fractions.study` says.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from scipy.special import expit
 from wearlore.errors import FitError
 from wearlore.estimate import Estimate
 from wearlore.life.fit import furthest
+from wearlore.life.fractions.search import SHARES, WITHIN, Kind, Problem, Profile, Top, cells, logits, shares
 from wearlore.life.likelihood import LogLife, Numbers, log_km
-from wearlore.life.mixture_fit import SHARES, WITHIN, Kind, Problem, Profile, Top, cells, logits, shares
 from wearlore.lives import Array, Lives
 
 EARLY = 5_000.0  # km within which a piece faulty as fitted shows itself: a judgement (common practice, no source)

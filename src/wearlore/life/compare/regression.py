@@ -16,10 +16,10 @@ from scipy.stats import chi2, norm
 
 from wearlore.errors import FitError, NameNotKnown
 from wearlore.estimate import Estimate
-from wearlore.life.aft import Solution, solve
-from wearlore.life.covariates import Covariate, Design, Factor, Measure
+from wearlore.life.compare.aft import Solution, solve
+from wearlore.life.compare.covariates import Covariate, Design, Factor, Measure
+from wearlore.life.compare.residuals import Residuals, residuals
 from wearlore.life.likelihood import LogLife
-from wearlore.life.residuals import Residuals, residuals
 from wearlore.lives import Array, Lives
 
 __all__ = [

@@ -14,7 +14,7 @@ from scipy.stats import chi2
 
 from wearlore.errors import FitError
 from wearlore.estimate import Estimate
-from wearlore.life.paths import B0, B1, KAPPA, LN_NOISE, R, Readings, Score, score, sums_at
+from wearlore.life.drift.paths import B0, B1, KAPPA, LN_NOISE, R, Readings, Score, score, sums_at
 from wearlore.lives import Array
 
 Differ = Literal["not at all", "in intercept", "in slope", "in both"]

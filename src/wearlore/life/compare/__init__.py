@@ -1,0 +1,1 @@
+"""Which lasts longer, how many times, and whether the records can tell."""

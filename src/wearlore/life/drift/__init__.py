@@ -1,0 +1,1 @@
+"""Readings that drift with age, and the distance left to a limit."""

@@ -1,0 +1,1 @@
+"""Repairs that come again on the same vehicle."""

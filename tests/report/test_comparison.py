@@ -275,7 +275,8 @@ def test_the_verdict_leads_and_the_factor_is_explained(leaked):
     found = leaked.acceleration
     assert found.verdict == "shortens"
     sheet = accelerated_lives(leaked, Units(), MADE_ON)
-    assert leads(sheet) == [f"I{found.sentence[1:]}."]
+    question = f"Does “{leaked.by_name}” shorten the life to “{leaked.name}”?"
+    assert leads(sheet) == [f"{question} I{found.sentence[1:]}."]
     factor = found.record.value
     shown = Units().show_distance(1e4 * factor, 2)
     assert f"10,000 km use up as much of its life as {shown} without" in said(leaked, page=accelerated_lives)

@@ -93,8 +93,8 @@ def test_the_lead_tells_the_mean_and_the_trend(rising):
     mean, beta = curve.at(175e3), rising.power_law.beta
     assert lead(rising) == (
         f"By 175,000 km a vehicle has had {mean.value:.2f} ({mean.low:.2f} to {mean.high:.2f}) repairs on the mean. "
-        "Repairs come more often with distance "
-        f"(power law, exponent {beta.value:.2f} ({beta.low:.2f} to {beta.high:.2f}))."
+        "Repairs come more often with distance, "
+        f"by a power law of exponent {beta.value:.2f} ({beta.low:.2f} to {beta.high:.2f})."
     )
     assert "it does not say that repairs are done badly" in words(rising)
 
@@ -119,13 +119,13 @@ def test_distances_are_the_readers(rising):
 
 def test_a_difference_is_claimed_only_where_the_test_shows_one(apart, alike):
     ratio = apart.comparison.ratio
-    said = f"{ratio.value:.2f} times as often ({ratio.low:.2f} to {ratio.high:.2f}), p under 0.001."
+    said = f"{ratio.value:.2f} times as often ({ratio.low:.2f} to {ratio.high:.2f}), chance if none under 0.001."
     assert lead(apart).startswith(f"Duty “city” is repaired more often than duty “road”: {said}")
     turned = replace(apart.comparison, t=-apart.comparison.t, ratio=Estimate(0.5, 0.4, 0.6))
     assert "less often than duty “road”: 0.50 times as often (0.40 to 0.60)" in lead(replace(apart, comparison=turned))
     assert alike.comparison.p_value > 0.05
     assert "show no difference between duty “city” and duty (not said): " in lead(alike)
-    assert f"p = {alike.comparison.p_value:.3f}" in lead(alike)
+    assert f"chance if none {alike.comparison.p_value:.2f}" in lead(alike)
     assert " is repaired " not in words(alike)
     assert "not yet a cause" in words(apart)
 
@@ -164,8 +164,8 @@ def test_the_trend_is_said_as_its_test_says(rising):
     assert "more often" not in lead(replace(rising, trend=none))
     less = replace(rising, trend=replace(rising.trend, verdict="less often with distance"))
     assert "Repairs come less often with distance" in lead(less)
-    assert "robust test, p under 0.001" in words(rising)
-    assert "MIL-HDBK-189 test, p" in words(replace(rising, trend=replace(rising.trend, by="military")))
+    assert "robust test, chance if none under 0.001" in words(rising)
+    assert "MIL-HDBK-189 test, chance if none" in words(replace(rising, trend=replace(rising.trend, by="military")))
 
 
 def test_no_repair_is_bounded_and_says_why_there_is_no_trend():

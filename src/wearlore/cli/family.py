@@ -20,7 +20,10 @@ def lives(
     *,
     by: Literal["revision", "grade", "variant"] | None = None,
     evidence: Annotated[
-        bool, Parameter(negative="", help="What lies behind it: paper, hazard, early failures, rules, records.")
+        bool,
+        Parameter(
+            negative="", show_default=False, help="What lies behind it: paper, hazard, early failures, rules, records."
+        ),
     ] = False,
     vehicle: Annotated[str | None, Parameter(help="Mark this vehicle's odometer among the wear bands.")] = None,
     drawn: Drawn = Drawn(),
@@ -68,9 +71,9 @@ def compare(
     *,
     by: Annotated[
         str | None,
-        Parameter(help="revision, grade, variant, duty, position, built, per-year or interval:COMPONENT."),
+        Parameter(help="revision, grade, variant, duty, position, history, built, per-year or interval:COMPONENT."),
     ] = None,
-    beside: Annotated[tuple[str, ...], Several, Parameter(help="Hold this equal. Repeat for more.")] = (),
+    beside: Annotated[tuple[str, ...], Several, Parameter(help="Hold another of these equal. Repeat for more.")] = (),
     while_: Annotated[
         str | None, Parameter(name="--while", help="Instead: what changes while this other mode is present.")
     ] = None,
@@ -121,10 +124,12 @@ def economy(
     /,
     *,
     variant: Annotated[str | None, Parameter(help="On vehicles of this variant; unless given, the first.")] = None,
-    position: Annotated[str, Parameter(help="At this position; unless given, the first.")] = "",
+    position: Annotated[str, Parameter(show_default=False, help="At this position; unless given, the first.")] = "",
     rate: Annotated[float | None, Parameter(help="Labour rate per hour.")] = None,
-    per_year: Annotated[float | None, Parameter(help="Distance driven in a year.")] = None,
-    horizon: Annotated[float | None, Parameter(help="Distance to look ahead from the fitting.")] = None,
+    per_year: Annotated[float | None, Parameter(help="Distance driven in a year, in the units shown.")] = None,
+    horizon: Annotated[
+        float | None, Parameter(help="Distance to look ahead from the fitting, in the units shown.")
+    ] = None,
     drawn: Drawn = Drawn(),
     where: Where = Where(),
     shown: Shown = Shown(),
@@ -203,7 +208,9 @@ def drift(
     *,
     mode: Annotated[str | None, Parameter(help="The failure mode it belongs to, where several name it.")] = None,
     position: Annotated[str | None, Parameter(help="The position read, where the component has several.")] = None,
-    odometer: Annotated[float | None, Parameter(help="Odometer now; unless given, that of the last visit.")] = None,
+    odometer: Annotated[
+        float | None, Parameter(help="Odometer now, in the units shown; unless given, that of the last visit.")
+    ] = None,
     drawn: Drawn = Drawn(),
     where: Where = Where(),
     shown: Shown = Shown(),

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 class Shown:
     """How an answer is shown."""
 
-    json: Annotated[bool, Parameter(negative="", help="Print the result as JSON.")] = False
+    json: Annotated[bool, Parameter(negative="", show_default=False, help="Print the result as JSON, in km.")] = False
     units: Annotated[
         Literal["metric", "uk", "us"] | None,
         Parameter(help="km and N·m, miles and N·m, or miles and lbf·ft; unless given, those of the book."),
@@ -45,13 +45,15 @@ class Drawn:
     chart: Annotated[Path | None, Parameter(help="Draw the first chart into this file: .svg, .html, .png or .pdf.")] = (
         None
     )
-    dark: Annotated[bool, Parameter(negative="", help="Draw a .png or .pdf for dark screens.")] = False
+    dark: Annotated[
+        bool, Parameter(negative="", show_default=False, help="Draw the .png or .pdf of --chart for dark screens.")
+    ] = False
     out: Annotated[
         Path | None, Parameter(help="Write the page with all charts (HTML, PDF, text) and each chart into this folder.")
     ] = None
 
 
-Several = Parameter(negative="", consume_multiple=False)
+Several = Parameter(negative="", consume_multiple=False, show_default=False)
 
 
 @Parameter(name="*")

@@ -22,6 +22,7 @@ from wearlore.report.sheet import (
     Paragraph,
     Sheet,
     Table,
+    chance_told,
     counted_lives,
     drawn,
 )
@@ -159,7 +160,7 @@ def _contrast(contrast: Contrast, what: str, other: tuple[Regression, ...]) -> t
         ratio.level if ratio.against else spoken_step(what, ratio.level),
         ratio_shown(ratio.estimate),
         *(ratio_shown(each.estimate) if each else "" for each in beside),
-        _chance(ratio.p),
+        chance_told(ratio.p),
         (OF_LEVEL if ratio.against else OF_STEP)[contrast.verdict],
         f"about {rounded_up(more):,}" if more else "",
     )
@@ -168,10 +169,6 @@ def _contrast(contrast: Contrast, what: str, other: tuple[Regression, ...]) -> t
 def beside_ratio(regression: Regression, what: str, level: str) -> Ratio | None:
     """The ratio of the same contrast by another family."""
     return next((each for each in regression.ratios if each.term == what and each.level == level), None)
-
-
-def _chance(p: float) -> str:
-    return "under 0.001" if p < 0.001 else f"{p:.3f}" if p < 0.1 else f"{p:.2f}"
 
 
 def _whole(found: LifeComparison) -> str:
@@ -201,17 +198,22 @@ def _test_rows(found: LifeComparison) -> Iterator[tuple[str, ...]]:
         ("Log-rank, early failures more", found.early),
     ):
         if test is not None:
-            yield name, f"{test.chi2:.1f} on {test.df}", _chance(test.p), decides[test.p < CHANCE]
+            yield name, f"{test.chi2:.1f} on {test.df}", chance_told(test.p), decides[test.p < CHANCE]
     for regression in found.regressions:
         statistic, df, p = regression.tests[found.what]
-        yield f"Likelihood ratio, {regression.dist.name}", f"{statistic:.1f} on {df}", _chance(p), decides[p < CHANCE]
+        yield (
+            f"Likelihood ratio, {regression.dist.name}",
+            f"{statistic:.1f} on {df}",
+            chance_told(p),
+            decides[p < CHANCE],
+        )
     if found.levels:
         yield ("One ratio, early and late", *_common(found))
     for hazard in found.cox.ratios if found.cox else ():
         if hazard.term == found.what:
             against = f" beside {hazard.against}" if hazard.against else ""
             says = f"hazard ratio {ratio_shown(hazard.estimate)}"
-            yield f"Cox, a check: {hazard.level}{against}", "", _chance(hazard.p), says
+            yield f"Cox, a check: {hazard.level}{against}", "", chance_told(hazard.p), says
 
 
 def _common(found: LifeComparison) -> tuple[str, str, str]:
@@ -219,7 +221,7 @@ def _common(found: LifeComparison) -> tuple[str, str, str]:
     if test is None:
         return "", "", "cannot be told"
     says = "not fair: the lives spread differently" if test.p < CHANCE else "no different spread shown"
-    return f"{test.statistic:.1f} on {test.df}", _chance(test.p), says
+    return f"{test.statistic:.1f} on {test.df}", chance_told(test.p), says
 
 
 def _fit(found: LifeComparison, figures: Figures) -> Iterator[Block]:
@@ -242,9 +244,17 @@ def _left_out(result: ComparedLives) -> Iterator[Block]:
         items.append(f"Left out: {counted_lives(result.unknown)} of which the covariates are not known")
     if none_failed:
         items.append(f"None has failed yet: {', '.join(none_failed)}; this bounds a ratio on one side only")
-    if items:
-        yield Heading("What it rests on")
-        yield Bullets(tuple(items))
+    items.append(_no_proof(result))
+    yield Heading("What it rests on")
+    yield Bullets(tuple(items))
+
+
+def _no_proof(result: ComparedLives) -> str:
+    """What a ratio of lives does not say."""
+    held = "" if result.comparison.beside else " (--beside holds it equal)"
+    said = f"No proof of a cause: what else goes with the {spoken(result.by)} looks the same{held}."
+    money = "Lives only: what a shorter interval costs is not weighed here."
+    return f"{said} {money}" if result.by.startswith("interval:") else said
 
 
 # acceleration ------------------------------------------------------------------------------------------------------
@@ -263,7 +273,11 @@ def accelerated_lives(result: AcceleratedLives, units: Units, made_on: date, fig
             ("Rests on", f"{show_share(found.record_share)} record, {show_share(1 - found.record_share)} judgement"),
         ),
         blocks=(
-            Paragraph(f"{found.sentence[:1].upper()}{found.sentence[1:]}.", "lead"),
+            Paragraph(
+                f"Does “{result.by_name}” shorten the life to “{result.name}”? "
+                f"{found.sentence[:1].upper()}{found.sentence[1:]}.",
+                "lead",
+            ),
             Paragraph(_meaning(result, units)),
             *drawn(figures, "factor"),
             Heading("Judgement and record side by side"),
@@ -313,7 +327,7 @@ def _factors(found: Acceleration) -> Table:
 
 
 def _by_records(family: FamilyFactor) -> tuple[str, ...]:
-    return "records alone", ratio_shown(family.factor), family.dist.name, _chance(family.p_value), "all"
+    return "records alone", ratio_shown(family.factor), family.dist.name, chance_told(family.p_value), "all"
 
 
 def _exposure(found: Acceleration, units: Units) -> Table:

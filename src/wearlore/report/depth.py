@@ -9,7 +9,7 @@ from wearlore.estimate import Estimate
 from wearlore.life import FractionsStudy, Papers
 from wearlore.life.fractions.study import Addition, FamilyFractions
 from wearlore.life.hazard import DistanceClass
-from wearlore.report.sheet import Block, Column, Figures, Heading, Paragraph, Table, drawn
+from wearlore.report.sheet import Block, Column, Figures, Heading, Paragraph, Table, chance_told, drawn
 from wearlore.units import Units, show_share
 
 RULES = {
@@ -97,21 +97,17 @@ def _verdict(addition: Addition, does: str) -> str:
     """What may be said of a share, by the leading family, in one sentence; no more than the verdict."""
     share, test = addition.share, addition.beside or addition.alone
     if addition.verdict == "needed" and share:
-        chance = f"; chance if none {_chance(test.p_value)}" if test else ""
+        chance = f"; chance if none {chance_told(test.p_value)}" if test else ""
         return f"A share of {_share(share)} {does}{chance}."
     if addition.verdict == "not needed" and share:
         return f"The share that {does} is {show_share(share.high)} at most, if there is one."
     return f"The records cannot tell whether a share {does}: {addition.reason}."
 
 
-def _chance(p: float) -> str:
-    return "under 0.001" if p < 0.001 else f"{p:.3f}"
-
-
 def _added(family: FamilyFractions) -> Iterator[tuple[str, ...]]:
     for kind, addition in (("early", family.early), ("survivors", family.survivors)):
         test = addition.alone
-        chance = _chance(test.p_value) if test else ""
+        chance = chance_told(test.p_value) if test else ""
         yield ADDED[kind], family.dist.name, _share(addition.share), chance, addition.verdict, addition.reason
 
 

@@ -45,7 +45,7 @@ def component_economy(result: ComponentEconomy, units: Units, made_on: date, fig
     economy = result.economy
     return Sheet(
         kind="False economy",
-        title=result.name,
+        title=f"{result.name} ({result.economy.component})",
         made_on=made_on,
         facts=(
             ("Component", economy.component),
@@ -272,7 +272,7 @@ def _choices(result: ComponentEconomy, units: Units) -> Table:
         *((Column("Cheapest", "right"),) if several else ()),
         Column(f"{units.distance} between failures", "right", spare=True),
         Column(f"{units.currency} over {units.show_distance(economy.horizon)}", "right"),
-        *((Column("Cheapest", "right", spare=True),) if several else ()),
+        *((Column("Cheapest ahead", "right", spare=True),) if several else ()),
         *((Column("Revision", spare=True),) if revisions else ()),
     )
     rows = tuple(

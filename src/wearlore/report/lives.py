@@ -187,7 +187,10 @@ def _bar(share: Estimate) -> str:
 def _share(estimate: Estimate) -> tuple[str, str]:
     if estimate.low == estimate.high == 1:
         return show_share(1.0), "(none has failed by then)"  # no limits: records without a failure prove no 100 %
-    return show_share(estimate.value), f"({show_share(estimate.low)} to {show_share(estimate.high)})"
+    value, low, high = (show_share(end) for end in (estimate.value, estimate.low, estimate.high))
+    if low == high and low.strip("0123456789") == " %":  # whole digits that hide the interval
+        value, low, high = (f"{100 * end:.1f} %" for end in (estimate.value, estimate.low, estimate.high))
+    return value, f"({low} to {high})"
 
 
 def _evidence(evidence: Evidence, units: Units) -> Iterator[str]:
@@ -223,7 +226,7 @@ def _families(study: ModeStudy) -> tuple[Block, ...]:
 
 def _criteria(aicc: float, best: float) -> tuple[str, str]:
     """AICc, and above the best; it wants two lives more than parameters."""
-    return (f"{aicc:,.2f}", f"{aicc - best:.2f}") if isfinite(aicc) else ("too few lives", "")
+    return (f"{aicc:,.2f}", f"{aicc - best:,.2f}") if isfinite(aicc) else ("too few lives", "")
 
 
 def _records(study: ModeStudy, units: Units) -> tuple[Block, ...]:

@@ -21,6 +21,7 @@ from wearlore.report.sheet import (
     Paragraph,
     Sheet,
     Table,
+    chance_told,
     counted,
     drawn,
 )
@@ -122,7 +123,7 @@ def _span(repairs: Estimate) -> str:
 
 
 def _chance(p_value: float) -> str:
-    return "p under 0.001" if p_value < 0.001 else f"p = {p_value:.3f}"
+    return f"chance if none {chance_told(p_value)}"
 
 
 # lead ----------------------------------------------------------------------------------------------------------------
@@ -158,7 +159,7 @@ def _trend_said(result: RepeatedRepairs) -> str:
     if result.trend.verdict == "no trend to be seen":
         return "No trend with distance is to be seen."
     beta = result.power_law.beta if result.power_law else None
-    law = f" (power law, exponent {estimate(beta)})" if beta else ""
+    law = f", by a power law of exponent {estimate(beta)}" if beta else ""
     return f"Repairs come {result.trend.verdict}{law}."
 
 

@@ -18,6 +18,11 @@ def counted(number: int, thing: str) -> str:
     return f"{number:,} {thing}" + ("" if number == 1 else "s")
 
 
+def chance_told(p: float) -> str:
+    """Chance of as much if there is none (a p-value): ``under 0.001``, ``0.012``, ``0.50``."""
+    return "under 0.001" if p < 0.001 else f"{p:.3f}" if p < 0.1 else f"{p:.2f}"
+
+
 def counted_lives(number: int) -> str:
     """``1 life``, ``2 lives``."""
     return "1 life" if number == 1 else f"{number:,} lives"

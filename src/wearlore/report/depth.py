@@ -19,6 +19,7 @@ RULES = {
 }
 ADDED = {"early": "was faulty as fitted", "survivors": "never fails this way"}
 SEEN = 1.0  # km; a class in which nobody was seen for that is not told
+TINY = 1e-4  # failures; fewer are not told in digits
 PER = 10_000.0  # km for which a hazard is told
 
 
@@ -56,9 +57,16 @@ def _hazard(classes: tuple[DistanceClass, ...], units: Units, figures: Figures) 
 
 
 def _class(one: DistanceClass, units: Units, per: float) -> tuple[str, ...]:
-    rate, low, high = (f"{units.to_km(per) * end:.2g}" for end in (one.rate.value, one.rate.low, one.rate.high))
+    rate, low, high = (_rate(units.to_km(per) * end) for end in (one.rate.value, one.rate.low, one.rate.high))
     span = f"{units.show_number(one.begin)} to {units.show_number(one.end)}"
     return span, f"{one.failures:,.0f}", units.show_number(one.at_risk), rate, f"({low} to {high})"
+
+
+def _rate(failures: float) -> str:
+    """``0.055``, ``2.1``, ``12``: to two digits."""
+    if 0 < failures < TINY:
+        return f"under {TINY:.4f}"
+    return f"{failures:,.0f}" if failures >= 10 else f"{failures:.2g}"
 
 
 def _fractions(study: FractionsStudy, by_grade: tuple[EarlyShare, ...], units: Units) -> Iterator[Block]:

@@ -112,6 +112,49 @@ def test_every_deep_answer_is_told_as_text_and_as_json_in_any_units(said, demo_f
     assert json.loads(printed)
 
 
+SHOP_RECORDS = {
+    "seen once, hardly driven": ("2015-06-01,10,,,,,",),
+    "one evident failure": ("2016-01-01,40000,,,,,", "2018-01-01,90000,timing-belt,,failed,timing-belt-breaks,renewed"),
+    "only a hidden finding": ("2016-01-01,40000,,,,,", "2018-01-01,90000,water-pump,,failed,water-pump-seep,renewed"),
+}
+
+
+@pytest.mark.parametrize("story", SHOP_RECORDS)
+@pytest.mark.parametrize("twins", [1, 2])
+def test_a_shop_with_hardly_a_record_has_an_answer_without_raw_numbers(said, shop, tmp_path, story, twins):
+    """Breaks on criteria of too few lives, a curve of no distance, classes without lives, groups seen once."""
+    names = [f"w{k}" for k in range(twins)]
+    vehicles = "".join(f"{name},base,2015-01-01,complete,{name}\n" for name in names)
+    (tmp_path / "more.csv").write_text("vehicle,variant,built,history,duty\n" + vehicles)
+    (tmp_path / "lines.csv").write_text(LINES + "".join(f"{n},{row}\n" for n in names for row in SHOP_RECORDS[story]))
+    assert said("records", "load", tmp_path / "more.csv", tmp_path / "lines.csv", "--in", shop)[0] == 0
+    for question in (
+        ("lives", "timing-belt-breaks", "--evidence"), ("lives", "water-pump-seep", "--evidence"),
+        ("economy", "water-pump"), ("repeats", "timing-belt", "--by", "duty"), ("repeats", "water-pump"),
+        ("compare", "timing-belt-breaks", "--while", "front-seal-leak"),
+    ):  # fmt: skip
+        code, text, complaint = said(*question, "--in", shop, "--units", "us")
+        assert code == 0, complaint
+        assert not re.search(r"\b(nan|inf|None)\b|e[+-]\d\d|1\.0000", text)
+        assert not re.search(r"─\n─", text)  # a heading without anything below it
+        assert json.loads(said(*question, "--in", shop, "--json")[1])
+
+
+def test_what_is_judged_alone_is_not_told_as_found_in_records(said, shop):
+    text = said("economy", "water-pump", "--in", shop)[1]
+    assert "by judgement more than by records" in " ".join(text.split())
+    assert "no sign" not in text
+    assert "judgement alone" in " ".join(said("lives", "water-pump-seep", "--in", shop)[1].split())
+
+
+def test_a_step_of_a_measure_is_round_in_the_units_asked_for(said, demo_folder):
+    asked = ("compare", "chain-stretch", "--by", "interval:engine-oil", "--beside", "variant", "--in", demo_folder)
+    assert "10,000 km longer" in said(*asked)[1]
+    assert "10,000 miles longer" in said(*asked, "--units", "us")[1]
+    year = " ".join(said("compare", "chain-stretch", "--by", "per-year", "--in", demo_folder)[1].split())
+    assert "the distance a year 10,000 km more" in year
+
+
 def demo_van(demo_folder: Path) -> str:
     """The van that the demo's papers are about."""
     return re.search(r"V\d{5}", (demo_folder / "papers" / "job-card.txt").read_text())[0]
@@ -288,13 +331,17 @@ def test_a_file_that_is_no_store_is_told(said, shop):
         (("drift", "glow-plug-resistance"), "position of glow-plug"),
         (("drift", "oil-pressure-idle"), "failure mode"),
         (("drift", "chain-phase", "V99999"), "V99999"),
+        (("drift", "chain-phase", "--odometer", "100000"), "for one vehicle"),
+        (("compare", "chain-stretch", "--by", "revision", "--out", "FILE"), "cannot be written"),
+        (("compare", "chain-stretch", "--by", "revision", "--chart", "chart.xyz"), ".svg"),
         (("nonsense",), "nonsense"),
     ],
 )
 def test_a_question_that_cannot_be_answered_is_told_once(said, demo_folder, tmp_path, monkeypatch, arguments, said_of):
     monkeypatch.chdir(tmp_path)
-    words = [demo_van(demo_folder) if word == "VAN" else word for word in arguments]
-    code, out, complaint = said(*words, "--in", demo_folder)
+    (tmp_path / "file").touch()
+    stands_for = {"VAN": demo_van(demo_folder), "FILE": tmp_path / "file" / "folder"}
+    code, out, complaint = said(*(stands_for.get(word, word) for word in arguments), "--in", demo_folder)
     assert (code, out) == (2, "")
     assert said_of in complaint
     assert "Traceback" not in complaint
@@ -308,6 +355,16 @@ def test_a_book_alone_speaks_from_judgement(said, tmp_path):
     study = json.loads(said("lives", rows[0]["mode"], "--in", tmp_path, "--json")[1])
     assert study["record"] is None
     assert study["together"]["b10"] == pytest.approx(study["judgement"]["b10"])
+
+
+@pytest.mark.parametrize(
+    "asked", [("compare", "water-pump-seep", "--by", by) for by in ("revision", "duty")] + [("repeats", "water-pump")]
+)
+def test_without_a_store_every_question_of_records_says_so(said, tmp_path, asked):
+    said("book", "new", tmp_path / "book.yaml")
+    code, _, complaint = said(*asked, "--in", tmp_path)
+    assert code == 2
+    assert "there is no store" in complaint
 
 
 def test_a_mode_of_which_nothing_is_known_is_left_out_and_named(said, shop):

@@ -80,7 +80,7 @@ class Papers:
         if self.plots[0].fit.failures < FEW:
             text += "With so few failures any paper looks straight. "
         likelier = first if aicc <= other else second
-        text += f"By likelihood, which uses every life, {likelier} is better by {abs(aicc - other):.1f} in AICc. "
+        text += f"By likelihood, which uses every life, {likelier} is better by {abs(aicc - other):,.1f} in AICc. "
         return text + CAUTION
 
 

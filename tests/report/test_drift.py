@@ -112,6 +112,13 @@ def test_ends_that_nothing_bounds_are_said_in_words(one):
     assert "∞" not in words(with_left(one, distance=Estimate(inf, 0.0, inf)))
 
 
+def test_a_typical_piece_beyond_the_limit_when_new_is_told(kind, falling):
+    """Breaks if the side on which things are bad is taken from where the path goes."""
+    assert lead(replace(kind, limit=0.2)).endswith("when new: beyond the limit of 0.2 deg.")
+    assert "stays within" in lead(replace(kind, limit=0.2, worse="lower"))
+    assert lead(replace(falling, limit=13.0)).endswith("when new: beyond the limit of 13.0 deg.")
+
+
 @pytest.mark.parametrize(
     ("chance", "said"),
     [

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from wearlore.errors import FitError, NameNotKnown, RecordsError
-from wearlore.workbench import Workbench
+from wearlore.workbench import Workbench, depth
 
 SMALL = Path(__file__).parent / "records" / "small-book.yaml"
 READINGS = """observations:
@@ -191,7 +191,9 @@ def test_what_cannot_be_answered_is_said_with_how_to_mend_it(shop: Shop) -> None
         bench.drift("wirr")
 
 
-def test_a_vehicle_or_a_piece_that_cannot_have_the_mode_is_refused_as_such(shop: Shop) -> None:
+def test_a_vehicle_or_a_piece_that_cannot_have_the_mode_is_refused_as_such(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The noise that hums is of the strong variant: there is nothing whose age could be looked up."""
     rng = np.random.default_rng(5)
     for number in range(6):
@@ -204,5 +206,6 @@ def test_a_vehicle_or_a_piece_that_cannot_have_the_mode_is_refused_as_such(shop:
     assert bench.drift("hum", vehicle="strong-0").vehicle.age == 90e3
     with pytest.raises(FitError, match="plain has no pump that can have pump-noise"):
         bench.drift("hum", vehicle="plain")
+    monkeypatch.setattr(depth, "fit_drift", lambda _: pytest.fail("a vehicle is refused before the fit"))
     with pytest.raises(NameNotKnown, match="no vehicle is called 'strong-9'"):
         bench.drift("hum", vehicle="strong-9")

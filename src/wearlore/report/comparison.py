@@ -71,7 +71,10 @@ def compared_lives(result: ComparedLives, units: Units, made_on: date, figures: 
             Heading("How many times as long"),
             *drawn(figures, "ratios"),
             _contrasts(found),
-            *when(found.caution, Paragraph(f"Caution: {found.caution}. The levels' own distances above tell more.")),
+            *when(
+                found.caution,
+                Paragraph("One ratio does not hold early and late: the levels' own distances above tell more."),
+            ),
             Heading("Tests"),
             Paragraph(_whole(found)),
             _tests(found),

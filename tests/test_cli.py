@@ -97,6 +97,7 @@ def test_the_page_of_a_mode_holds_every_chart_that_stands_beside_it(said, demo_f
 DEEP = (
     ("compare", "chain-stretch", "--by", "revision"), ("compare", "belt-cracks", "--while", "front-seal-leak"),
     ("economy", "water-pump"), ("repeats", "auxiliary-belt", "--by", "variant"), ("drift", "chain-phase"),
+    ("compare", "relief-valve-sticks", "--by", "grade"),  # one level with hardly a failure
     ("lives", "cam-cover-leak", "--evidence"),
 )  # fmt: skip
 

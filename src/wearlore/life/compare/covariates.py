@@ -177,7 +177,7 @@ def _checked(each: Covariate, n: int) -> Array | Codes:
         )
     distinct = values.min() < values.max() if n else False
     if not distinct:
-        only = "" if not n else f": {each.levels[values[0]] if isinstance(each, Factor) else f'{values[0]:,.6g}'}"
+        only = "" if not n else f": {each.levels[values[0]] if isinstance(each, Factor) else f'{values[0]:.6g}'}"
         raise FitError(f"all lives have one {each.name}{only}", "Leave it out: there is nothing to compare")
     return values
 

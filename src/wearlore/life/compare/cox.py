@@ -20,6 +20,7 @@ Ties = Literal["efron", "breslow"]
 STEPS = 50
 SETTLED = 1e-10  # Newton decrement (twice the log-likelihood still to gain) at which the search ends
 UNBOUNDED = 20.0  # ln of a hazard ratio, per spread of its column, beyond which there is none
+UNTOLD = 700.0  # ln of a ratio beyond which no interval is told
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +76,8 @@ def cox(lives: Lives, covariates: Sequence[Covariate], *, ties: Ties = "efron", 
     ratios = []
     for place, (term, what, against) in enumerate(names):
         b, error = float(beta[place] / spread[place]), sqrt(covariance[place, place]) / float(spread[place])
+        if abs(b) + reach * error > UNTOLD:
+            raise _no_limit(term)
         estimate = Estimate(exp(b), exp(b - reach * error), exp(b + reach * error), level)
         ratios.append(HazardRatio(term, what, against, b, error, estimate))
     return Cox(tuple(ratios), at[0], partial.at(np.zeros_like(beta))[0], ties)
@@ -153,8 +156,11 @@ def _maximise(partial: _Partial, names: Sequence[tuple[str, str, str]]) -> tuple
         beta, at = beta + step, there
         if np.abs(beta).max() > UNBOUNDED:
             break
-    term = names[int(np.abs(beta).argmax())][0]
-    raise FitError(f"the hazard ratio of {term!r} has no limit: what failed does not overlap", "More failures would")
+    raise _no_limit(names[int(np.abs(beta).argmax())][0])
+
+
+def _no_limit(term: str) -> FitError:
+    return FitError(f"the hazard ratio of {term!r} has no limit: what failed does not overlap", "More failures would")
 
 
 def _columns(design: Design, lives: Lives) -> tuple[list[tuple[str, str, str]], Array]:

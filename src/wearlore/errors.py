@@ -10,6 +10,7 @@
     ├── LivesError      arrays of lives that contradict themselves
     ├── FitError        a life model that the lives do not determine
     ├── ScopeError      demands on a visit that collide
+    ├── TraceError      causes and findings that contradict themselves, or too many that hang together
     └── OutputError     a document that cannot be written
 
 Fields travel in ``args`` (so that an error survives a worker process) and the text is built in ``__str__``.
@@ -132,6 +133,17 @@ class FitError(WearloreError):
 
 class ScopeError(WearloreError):
     """Demands on a visit that cannot all be met."""
+
+    def __init__(self, problem: str, mend: str) -> None:
+        super().__init__(problem, mend)
+
+    def __str__(self) -> str:
+        problem, mend = self.args
+        return f"{problem}. {mend}".rstrip()
+
+
+class TraceError(WearloreError, ValueError):
+    """Causes, findings and facts from which nothing can be concluded."""
 
     def __init__(self, problem: str, mend: str) -> None:
         super().__init__(problem, mend)

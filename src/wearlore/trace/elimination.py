@@ -2,16 +2,17 @@
 
 Every cause, every finding that is not known for certain but bears on what is known, and every finding known to be
 present is a *bit*. A bit opens, its edges fire one by one, it closes; the frontier is the array over all states of the
-open bits. A finding's bit means "already brought about by what fired so far" (a running OR), so an edge fires by moving
-the share ``chance`` of each state with parent 1 and finding 0 to finding 1. Nothing is ever subtracted: the cancellation
-by which inclusion and exclusion over present findings (QuickScore: Heckerman 1989) loses its digits cannot happen.
+open bits. A finding's bit means "already brought about by what fired so far" (a running OR), so an edge fires by
+moving the share ``chance`` of each state with parent 1 and finding 0 to finding 1. No sum is ever taken from another:
+the cancellation by which inclusion and exclusion over present findings (QuickScore: Heckerman 1989) loses its digits
+cannot happen.
 
 Before that, what is certain is folded away: an absent finding multiplies each parent's weight by (1 - chance), a
 present one acts on those downstream as a leak, and findings that bear on nothing known are left out. Components fall
 apart by themselves, since the frontier between two of them is empty. The order of closing is greedy (least frontier
-after closing, Kjaerulff 1990), tried from several starts for as long as that costs less than the sums themselves.
-Marginals come from one pass back over the same operations (the derivatives of a polynomial with positive coefficients:
-Darwiche 2003, *Journal of the ACM* 50).
+after closing), tried from several starts for as long as that costs less than the sums themselves. Marginals come from
+one pass back over the same operations (the derivatives of a polynomial with positive coefficients: Darwiche 2003,
+*Journal of the ACM* 50(3)).
 """
 
 from __future__ import annotations
@@ -345,9 +346,7 @@ def arrange(
             trial, count, made = state.copy(), tally.copy(), operations.copy()
             at = members[(attempt // 2) * members.size // min(STARTS, members.size)]
             bound = tally[3] + min(limit, best_work)
-            _order(
-                at, attempt % 2 == 0, source, target, start, out_start, out, trial, n, kept, count, made, bound
-            )
+            _order(at, attempt % 2 == 0, source, target, start, out_start, out, trial, n, kept, count, made, bound)
             if count[3] < bound:
                 best_work, best_state, best_tally, best_operations = count[3] - tally[3], trial, count, made
         if best_work == np.inf:
@@ -474,7 +473,7 @@ def forward(
 
 @njit(cache=True)
 def backward(operations: Ints, peak: int, chance: Array, begin: Array, end: Array, kept: Array) -> Array:
-    """Weights (n, 2) of absent and present for each bit closed, each pair in a scale of its own. No bit is left open."""
+    """Weights (n, 2) of absent and present for each bit, each pair in its own scale; every bit has been closed."""
     back = np.empty(1 << peak)
     back[0] = 1.0
     size, at = 1, kept.size

@@ -93,7 +93,7 @@ def not_seen(name: str) -> Fact:
 
 
 def reported(name: str, present: bool, sensitivity: float, specificity: float) -> Fact:
-    """What an inspection said that finds a thing with ``sensitivity`` and rightly finds nothing with ``specificity``."""
+    """What an inspection said: P(said there | there) = ``sensitivity``, P(said absent | absent) = ``specificity``."""
     _share(sensitivity, f"the sensitivity for {name!r}")
     _share(specificity, f"the specificity for {name!r}")
     if present:

@@ -110,7 +110,7 @@ class Solver:
         log_constant, weight = self._weights(facts)
         kept = np.zeros(len(weight), np.bool_)
         kept[[self._at(name) for name in names]] = True
-        folded, order = self._prepare(weight, kept, facts)
+        folded, order = self._prepare(weight, kept)
         log_sum, frontier = self._forward(folded, order)
         if log_constant + folded.log_constant + log_sum == -inf:
             raise self._contradiction(facts)
@@ -136,8 +136,8 @@ class Solver:
         exactly using systematic search", UAI). Each one returned is proven; fewer than asked for are returned only when
         there are no more, or when `PASSES` sums did not prove more. Raises as `posterior`.
         """
-        log_constant, weight = self._weights(facts)
-        folded, order = self._prepare(weight, np.zeros(len(weight), np.bool_), facts)
+        weight = self._weights(facts)[1]
+        folded, order = self._prepare(weight, np.zeros(len(weight), np.bool_))
         chance, log_evidence = self.posterior(facts), self._forward(folded, order)[0]
         names = self._in_question(weight) if among is None else tuple(dict.fromkeys(among))
         names = tuple(sorted(names, key=lambda name: abs(chance.log_odds[self._cause(name)])))
@@ -181,9 +181,7 @@ class Solver:
     def log_evidence(self, facts: Sequence[Fact]) -> float:
         """Log of the chance of the facts; -inf when they cannot be together. Raises NameNotKnown, TraceError."""
         log_constant, weight = self._weights(facts)
-        folded, order = self._prepare(weight, np.zeros(len(weight), np.bool_), facts)
-        if folded.log_constant == -inf:
-            return -inf
+        folded, order = self._prepare(weight, np.zeros(len(weight), np.bool_))
         return log_constant + folded.log_constant + self._forward(folded, order)[0]
 
     # --------------------------------------------------------------------------------------------------------- steps
@@ -198,7 +196,9 @@ class Solver:
         return name
 
     def _weights(self, facts: Sequence[Fact]) -> tuple[float, Array]:
-        """Log of what is taken out in front, and likelihoods (n, 2) of absent and present, the greater of them 1."""
+        """Log of what is taken out in front (-inf: facts about one name contradict each other); likelihoods (n, 2) of
+        absent and present, the greater of them 1.
+        """
         weight = np.ones((len(self._place), 2))
         log_constant = 0.0
         for fact in facts:
@@ -208,13 +208,13 @@ class Solver:
                 continue
             weight[at] *= np.array([fact.absent, fact.present]) / max(fact.absent, fact.present)
             log_constant += log(max(fact.absent, fact.present))
-            if not (top := weight[at].max()) > 0:
-                raise self._contradiction([other for other in facts if other.about == fact.about])
+            if not (top := weight[at].max()) > 0:  # two facts about one name contradict each other
+                return -inf, np.ones_like(weight)
             weight[at] /= top
             log_constant += log(top)
         return log_constant, weight
 
-    def _prepare(self, weight: Array, kept: Bools, facts: Sequence[Fact]) -> tuple[Folded, Plan]:
+    def _prepare(self, weight: Array, kept: Bools) -> tuple[Folded, Plan]:
         compiled = self._compiled
         folded = self._fold(weight, kept)
         key = folded.bit.tobytes() + folded.active.tobytes() + kept.tobytes()
@@ -242,16 +242,14 @@ class Solver:
     def _marginals(self, facts: Sequence[Fact]) -> tuple[float, Array]:
         """Log evidence; weights (n, 2) of absent and present, each pair in its own scale, 0 and 0 where unknown."""
         log_constant, weight = self._weights(facts)
-        folded, order = self._prepare(weight, np.zeros(len(weight), np.bool_), facts)
+        folded, order = self._prepare(weight, np.zeros(len(weight), np.bool_))
         store = np.empty(order.cells)
-        log_sum = -inf if folded.log_constant == -inf else self._forward(folded, order, store=store)[0]
-        if log_sum == -inf:
+        log_evidence = log_constant + folded.log_constant + self._forward(folded, order, store=store)[0]
+        if log_evidence == -inf:
             raise self._contradiction(facts)
-        weights: Array = backward(
-            order.operations, order.peak, self._compiled.chance, folded.begin, folded.end, store
-        )
+        weights: Array = backward(order.operations, order.peak, self._compiled.chance, folded.begin, folded.end, store)
         weights[folded.settled] = folded.begin[folded.settled] * weight[folded.settled]
-        return log_constant + folded.log_constant + log_sum, weights
+        return log_evidence, weights
 
     def _in_question(self, weight: Array) -> tuple[str, ...]:
         """Causes that can bring about what the facts speak for."""
@@ -268,7 +266,7 @@ class Solver:
         held = list(facts)
         for fact in facts:
             rest = [other for other in held if other is not fact]
-            if rest and not self._possible(rest):
+            if rest and self.log_evidence(rest) == -inf:
                 held = rest
         named = ", ".join(fact.label for fact in held)
         if len(held) == 1:
@@ -276,15 +274,6 @@ class Solver:
         else:
             problem = f"these facts cannot be together in this network: {named}"
         return TraceError(problem, "Look again at one of them, or give the finding a leak: something else may cause it")
-
-    def _possible(self, facts: Sequence[Fact]) -> bool:
-        products: dict[str, tuple[float, float]] = {}
-        for fact in facts:
-            absent, present = products.get(fact.about, (1.0, 1.0))
-            products[fact.about] = (float(absent * fact.absent > 0), float(present * fact.present > 0))
-        if any(pair == (0.0, 0.0) for pair in products.values()):
-            return False
-        return self.log_evidence(facts) > -inf
 
     def _too_entangled(self, weight: Array, kept: Bools) -> TraceError:
         """Names findings without which the sums can be made, taken out by falling number of unknown parents."""

@@ -1,0 +1,124 @@
+"""What acting now costs: the best way to repair, check and stop, when several faults may be present at once.
+
+A way to act: repair a batch; then stop, or pay for a check that shows whether any fault in question is still there; if
+it is, repair a further batch, and so on. A repair cures its faults for certain and is paid whether they were there or
+not, so a wrong repair costs its parts and labour. Stopping (at once: "declare none") costs what is left uncured. Every
+such way is weighed, exactly, by dynamic programming over the sets of repairs done, since all that is learnt on the way
+is "still there". With one fault, repairs that may not be left undone and a check after each, the best order is by
+falling chance over cost (Heckerman, Breese & Rommelse 1995, *Communications of the ACM* 38(3)): `search_order`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+
+from wearlore.lives import Array
+from wearlore.trace.elimination import Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Repairs (by number) done together, and whether a check follows; the next batch is for when it finds a fault."""
+
+    repairs: tuple[int, ...]
+    check: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """Expected cost (money) of the best way to act, and its batches in order; none: repair nothing."""
+
+    cost: float
+    batches: tuple[Batch, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SearchOrder:
+    """Places in the order to look at, and the expected cost until the fault is found."""
+
+    order: tuple[int, ...]
+    cost: float
+
+
+def best_way(states: Array, left: Array, costs: Array, cures: Sequence[frozenset[int]], check: float) -> Way:
+    """The cheapest way to act.
+
+    ``states``, shape (2,) * n: chance of each combination of n faults (need not add up to 1: the cost scales with it);
+    ``left`` (n,): money each costs if left; ``costs`` (r,) of the repairs; ``cures``: the faults that each cures;
+    ``check``: money for seeing whether a fault is still there. Work grows as 3^r + 2^(r + n).
+    """
+    by_mask = np.ascontiguousarray(states.transpose(range(states.ndim)[::-1])).ravel()  # bit i of the index: fault i
+    masks = np.array([sum(1 << fault for fault in cured) for cured in cures], np.int64)
+    cost, batch, checked = _best_way(by_mask, np.asarray(left, float), np.asarray(costs, float), masks, check)
+    batches, done = [], 0
+    while batch[done]:
+        chosen = int(batch[done])
+        batches.append(Batch(tuple(i for i in range(len(costs)) if chosen >> i & 1), bool(checked[done])))
+        if not checked[done]:
+            break
+        done |= chosen
+    return Way(float(cost[0]), tuple(batches))
+
+
+@njit(cache=True)
+def _tables(states: Array, left: Array, costs: Array, cures: Ints) -> tuple[Array, Array, Array]:
+    """For each set of repairs: its price, the chance that a fault is still there after it, and the cost of stopping."""
+    sets = 1 << costs.size
+    price, cured = np.zeros(sets), np.zeros(sets, np.int64)
+    for i in range(costs.size):
+        for done in range(1 << i):
+            price[done | 1 << i] = price[done] + costs[i]
+            cured[done | 1 << i] = cured[done] | cures[i]
+    present = np.zeros(left.size)
+    for fault in range(left.size):
+        for state in range(states.size):
+            if state >> fault & 1:
+                present[fault] += states[state]
+    still, leave = np.zeros(sets), np.zeros(sets)
+    for done in range(sets):
+        for state in range(states.size):
+            if done == 0 or state & ~cured[done]:  # before the first check nothing is known
+                still[done] += states[state]
+        for fault in range(left.size):
+            if not cured[done] >> fault & 1:
+                leave[done] += left[fault] * present[fault]
+    return price, still, leave
+
+
+@njit(cache=True)
+def _best_way(states: Array, left: Array, costs: Array, cures: Ints, check: float) -> tuple[Array, Ints, Ints]:
+    """For each set of repairs done: expected cost from there while a fault is there, next batch, whether to check."""
+    price, still, leave = _tables(states, left, costs, cures)
+    sets = price.size
+    cost, batch, checked = leave.copy(), np.zeros(sets, np.int64), np.zeros(sets, np.int64)
+    for done in range(sets - 1, -1, -1):
+        rest = (sets - 1) & ~done
+        more = rest
+        while more:
+            then = done | more
+            pay = price[more] * still[done]
+            going_on = check * still[done] + cost[then]
+            if pay + min(leave[then], going_on) < cost[done]:
+                cost[done] = pay + min(leave[then], going_on)
+                batch[done], checked[done] = more, going_on < leave[then]
+            more = (more - 1) & rest
+    return cost, batch, checked
+
+
+def search_order(chances: Sequence[float], costs: Sequence[float]) -> SearchOrder:
+    """One fault, looked for with tests that are independent and perfect: test by falling chance over cost.
+
+    ``chances`` that the fault is at each place (adding up to 1), ``costs`` of the tests. Source as of this module.
+    """
+    if len(chances) != len(costs) or min(costs, default=0) < 0 or min(chances, default=0) < 0:
+        raise ValueError("one cost for each chance, none below 0")
+    order = sorted(range(len(costs)), key=lambda i: -chances[i] / costs[i] if costs[i] > 0 else -np.inf)
+    cost, remaining = 0.0, 0.0
+    for i in reversed(order):
+        remaining += chances[i]
+        cost += costs[i] * remaining
+    return SearchOrder(tuple(order), cost)

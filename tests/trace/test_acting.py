@@ -1,0 +1,116 @@
+"""The best way to repair, check and stop, against all ways one by one."""
+
+from __future__ import annotations
+
+import random
+from itertools import chain, combinations, permutations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from wearlore.trace import search_order
+from wearlore.trace.acting import Batch, Way, best_way
+
+chances = st.lists(st.floats(0.01, 1), min_size=1, max_size=6)
+
+
+def subsets(items: set[int]):
+    return chain.from_iterable(combinations(sorted(items), size) for size in range(1, len(items) + 1))
+
+
+def least(states, left, costs, cures, check, done=frozenset()) -> float:
+    """Expected cost of the best of all ways from here on, every one of them tried."""
+
+    def stop(repaired) -> float:
+        cured = set().union(*(cures[i] for i in repaired))
+        return sum(p * sum(left[f] for f in present - cured) for present, p in states.items())
+
+    best, mass = stop(done), sum(states.values())
+    for batch in subsets(set(range(len(costs))) - done):
+        after = done | set(batch)
+        cured = set().union(*(cures[i] for i in after))
+        still = {present: p for present, p in states.items() if present - cured}
+        on = check * mass + least(still, left, costs, cures, check, after)
+        best = min(best, sum(costs[i] for i in batch) * mass + min(stop(after), on))
+    return best
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_the_best_way_is_the_least_of_all(seed):
+    rng = random.Random(seed)
+    faults, repairs = rng.randint(1, 4), rng.randint(1, 3)
+    states = np.array([rng.random() ** 3 for _ in range(2**faults)]).reshape((2,) * faults)
+    states /= states.sum()
+    left = np.array([rng.uniform(0, 1000) for _ in range(faults)])
+    costs = np.array([rng.uniform(0, 300) for _ in range(repairs)])
+    cures = [frozenset(rng.sample(range(faults), rng.randint(1, faults))) for _ in range(repairs)]
+    check = rng.choice([0.0, 20.0, 200.0])
+    way = best_way(states, left, costs, cures, check)
+    by_set = {frozenset(np.flatnonzero(state).tolist()): float(states[state]) for state in np.ndindex(states.shape)}
+    assert way.cost == pytest.approx(least(by_set, left, costs, cures, check), rel=1e-12)
+    assert way.cost == pytest.approx(followed(way, by_set, left, costs, cures, check), rel=1e-12)
+
+
+def followed(way: Way, states, left, costs, cures, check) -> float:
+    """Expected cost of this way, each combination of faults gone through by itself."""
+    total = 0.0
+    for present, chance in states.items():
+        cost, there = 0.0, set(present)
+        for batch in way.batches:
+            cost += sum(costs[i] for i in batch.repairs) + (check if batch.check else 0.0)
+            there -= set().union(*(cures[i] for i in batch.repairs))
+            if not there:
+                break
+        total += chance * (cost + sum(left[f] for f in there))
+    return total
+
+
+def test_several_faults_that_are_likely_and_dear_are_repaired_at_once():
+    independent = np.multiply.outer([0.1, 0.9], [0.2, 0.8])
+    both = best_way(independent, np.array([900.0, 900.0]), np.array([50.0, 50.0]), [{0}, {1}], 80.0)
+    assert both.batches == (Batch((0, 1), False),)
+    assert both.cost == 100
+    nothing = best_way(independent, np.array([20.0, 20.0]), np.array([50.0, 50.0]), [{0}, {1}], 80.0)
+    assert nothing == Way(pytest.approx(0.9 * 20 + 0.8 * 20), ())
+
+
+def test_nothing_to_repair_and_nothing_at_stake():
+    assert best_way(np.array(1.0), np.zeros(0), np.zeros(0), [], 5.0) == Way(0.0, ())
+
+
+@given(chances, st.data())
+def test_falling_chance_over_cost_is_the_best_of_all_orders(weights, data):
+    costs = data.draw(st.lists(st.floats(0, 100), min_size=len(weights), max_size=len(weights)))
+    p = [weight / sum(weights) for weight in weights]
+    told = search_order(p, costs)
+    every = (
+        sum(costs[i] * sum(p[j] for j in order[k:]) for k, i in enumerate(order))
+        for order in permutations(range(len(p)))
+    )
+    assert told.cost == pytest.approx(min(every), rel=1e-9, abs=1e-12)
+    assert sorted(told.order) == list(range(len(p)))
+
+
+@given(chances, st.data())
+def test_one_fault_repaired_and_checked_in_turn_costs_what_the_search_order_does(weights, data):
+    costs = data.draw(st.lists(st.floats(0.5, 100), min_size=len(weights), max_size=len(weights)))
+    check = data.draw(st.floats(0, 50))
+    n = len(weights)
+    p = [weight / sum(weights) for weight in weights]
+    states = np.zeros((2,) * n)
+    for i in range(n):
+        states[tuple(int(j == i) for j in range(n))] = p[i]
+    way = best_way(states, np.full(n, 1e7), np.array(costs), [{i} for i in range(n)], check)
+    singly = search_order(p, [cost + check for cost in costs])
+    last_check = check * p[singly.order[-1]]
+    assert way.cost <= singly.cost - last_check + 1e-6
+    if all(len(batch.repairs) == 1 for batch in way.batches):
+        assert way.cost == pytest.approx(singly.cost - last_check, rel=1e-9)
+
+
+def test_a_search_refuses_what_is_below_nothing():
+    for p, c in (([0.5], [1, 2]), ([-0.1], [1]), ([1], [-1])):
+        with pytest.raises(ValueError, match="one cost for each"):
+            search_order(p, c)

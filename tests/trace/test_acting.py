@@ -20,8 +20,12 @@ def subsets(items: set[int]):
     return chain.from_iterable(combinations(sorted(items), size) for size in range(1, len(items) + 1))
 
 
-def least(states, left, costs, cures, check, done=frozenset()) -> float:
-    """Expected cost of the best of all ways from here on, every one of them tried."""
+def least(states, left, costs, cures, check, done=None) -> float:
+    """Expected cost of the best of all ways from here on, every one of them tried; ``done`` None: at the beginning."""
+    if done is None:
+        faulty = {present: p for present, p in states.items() if present}
+        checked = check * sum(states.values()) + least(faulty, left, costs, cures, check, frozenset())
+        return min(checked, least(states, left, costs, cures, check, frozenset()))
 
     def stop(repaired) -> float:
         cured = set().union(*(cures[i] for i in repaired))

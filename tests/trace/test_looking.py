@@ -52,14 +52,17 @@ TOP = Look("look on top", 5, (Sight("wet on top", 0.95, 0.95),))
 
 def cheapest(whole: np.ndarray, network: Network, repairs, stakes) -> float:
     """Expected cost of the best way to act in a table of all states, not scaled to 1."""
-    causes = [cause.name for cause in network.causes]
-    return best_way(
+    able = {name for repair in repairs for name in repair.cures}
+    causes = [cause.name for cause in network.causes if cause.name in able]
+    never = [cause.name for cause in network.causes if cause.name not in able]
+    way = best_way(
         over(whole, network, causes) * whole.sum(),
         np.array([stakes.left.get(name, 0.0) for name in causes]),
         np.array([repair.cost for repair in repairs]),
         [frozenset(causes.index(name) for name in repair.cures) for repair in repairs],
         stakes.check,
-    ).cost
+    )
+    return way.cost + sum(stakes.left.get(name, 0.0) * over(whole, network, [name])[1] * whole.sum() for name in never)
 
 
 def saving(network: Network, facts, look, repairs, stakes) -> float:
@@ -90,7 +93,9 @@ def test_what_a_look_saves_agrees_with_enumeration_and_is_never_less_than_nothin
         Repair(f"r{i}", rng.uniform(1, 300), tuple(rng.sample(causes, rng.randint(1, min(2, len(causes))))))
         for i in range(rng.randint(1, 3))
     ]
-    stakes = Stakes({name: rng.uniform(0, 900) for name in causes}, rng.random(), rng.choice([0.0, 30.0]))
+    stakes = Stakes(
+        {name: rng.uniform(0, 900) for name in causes}, rng.random(), rng.choice([0.0, 30.0]), in_question=tuple(causes)
+    )
     about = rng.sample(network.names, min(2, len(network.names)))
     look = Look("look", 7, tuple(Sight(name, rng.choice([1.0, rng.random()]), rng.random()) for name in about))
     told = next_step(Solver(network), facts, [look], repairs, stakes)
@@ -150,7 +155,7 @@ def test_access_counts_until_it_is_paid():
 def wide() -> tuple[Network, list[Repair], Stakes]:
     causes = tuple(Cause(f"c{i}", 0.05 + 0.02 * i) for i in range(12))
     findings = tuple(Finding(f"f{i}", 0.02, (Edge(f"c{i}", 0.9), Edge(f"c{(i + 1) % 12}", 0.4))) for i in range(12))
-    stakes = Stakes({cause.name: 400.0 for cause in causes}, 1.0, 25.0)
+    stakes = Stakes({cause.name: 400.0 for cause in causes}, 1.0, 25.0, tuple(cause.name for cause in causes))
     return Network(causes, findings), [Repair(f"r{i}", 90.0, (f"c{i}",)) for i in range(11)], stakes
 
 
@@ -187,6 +192,31 @@ def test_a_look_that_shows_much_is_worth_at_least_what_it_tells():
     assert worth.saving >= max(singly)
 
 
+def test_what_the_complaint_cannot_come_from_decides_for_itself():
+    network = Network(
+        (*OIL.causes, Cause("chain", 0.3)), (*OIL.findings, Finding("rattle", 0.01, (Edge("chain", 0.9),)))
+    )
+    repairs = [*REPAIRS, Repair("new chain", 500, ("chain",))]
+    stakes = replace(STAKES, left={**STAKES.left, "chain": 1600.0})
+    before = next_step(Solver(OIL), FACTS, [], REPAIRS, STAKES).acting
+    leave = next_step(Solver(network), FACTS, [], repairs, stakes).acting
+    assert (leave.steps, leave.beside) == (before.steps, ())
+    assert leave.cost == pytest.approx(before.cost + 0.3 * 1600)
+    dear = replace(stakes, left={**STAKES.left, "chain": 2000.0})
+    renew = next_step(Solver(network), FACTS, [], repairs, dear).acting
+    assert (renew.steps, renew.beside) == (before.steps, ("new chain",))
+    assert renew.cost == pytest.approx(before.cost + 500)
+
+
+def test_where_there_may_be_no_fault_at_all_it_checks_before_it_repairs():
+    network = Network((Cause("seal", 0.05),), (Finding("wet", 0.2, (Edge("seal", 0.9),)),))
+    stakes = Stakes({"seal": 5000.0}, 1.0, 40.0)
+    acting = next_step(Solver(network), [seen("wet")], [], [Repair("new seal", 800, ("seal",))], stakes).acting
+    chance = 0.05 * 0.92 / (0.05 * 0.92 + 0.95 * 0.2)
+    assert acting.steps == (Step((), True), Step(("new seal",), False))
+    assert acting.cost == pytest.approx(40 + chance * 800)
+
+
 @pytest.mark.parametrize(
     ("make", "error", "words"),
     [
@@ -196,6 +226,7 @@ def test_a_look_that_shows_much_is_worth_at_least_what_it_tells():
         (lambda: Stakes({}, float("nan"), 1), TraceError, "a minute at nan"),
         (lambda: next_step(Solver(OIL), [], [], [Repair("r", 1, ("sael",))], STAKES), NameNotKnown, "'sael'"),
         (lambda: next_step(Solver(OIL), [], [], [], Stakes({"wet below": 1}, 1, 1)), NameNotKnown, "'wet below'"),
+        (lambda: next_step(Solver(OIL), [], [], [], Stakes({}, 1, 1, ("sael",))), NameNotKnown, "'sael'"),
         (
             lambda: next_step(Solver(OIL), [], [Look("l", 1, (Sight("sael", 1, 1),))], REPAIRS, STAKES),
             NameNotKnown,

@@ -1,11 +1,12 @@
 """What acting now costs: the best way to repair, check and stop, when several faults may be present at once.
 
 A way to act: repair a batch; then stop, or pay for a check that shows whether any fault in question is still there; if
-it is, repair a further batch, and so on. A repair cures its faults for certain and is paid whether they were there or
-not, so a wrong repair costs its parts and labour. Stopping (at once: "declare none") costs what is left uncured. Every
-such way is weighed, exactly, by dynamic programming over the sets of repairs done, since all that is learnt on the way
-is "still there". With one fault, repairs that may not be left undone and a check after each, the best order is by
-falling chance over cost (Heckerman, Breese & Rommelse 1995, *Communications of the ACM* 38(3)): `search_order`.
+it is, repair a further batch, and so on. The check may also come before the first repair. A repair cures its faults for
+certain and is paid whether they were there or not, so a wrong repair costs its parts and labour. Stopping (at once:
+"declare none") costs what is left uncured. Every such way is weighed, exactly, by dynamic programming over the sets of
+repairs done, since all that is learnt on the way is "still there". With one fault, repairs that may not be left undone
+and a check after each, the best order is by falling chance over cost (Heckerman, Breese & Rommelse 1995,
+*Communications of the ACM* 38(3)): `search_order`.
 """
 
 from __future__ import annotations
@@ -22,7 +23,10 @@ from wearlore.trace.elimination import Ints
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """Repairs (by number) done together, and whether a check follows; the next batch is for when it finds a fault."""
+    """Repairs (by number; none: only check) done together, and whether a check follows.
+
+    The next batch is for when the check finds a fault.
+    """
 
     repairs: tuple[int, ...]
     check: bool
@@ -54,14 +58,14 @@ def best_way(states: Array, left: Array, costs: Array, cures: Sequence[frozenset
     by_mask = np.ascontiguousarray(states.transpose(range(states.ndim)[::-1])).ravel()  # bit i of the index: fault i
     masks = np.array([sum(1 << fault for fault in cured) for cured in cures], np.int64)
     cost, batch, checked = _best_way(by_mask, np.asarray(left, float), np.asarray(costs, float), masks, check)
-    batches, done = [], 0
-    while batch[done]:
-        chosen = int(batch[done])
-        batches.append(Batch(tuple(i for i in range(len(costs)) if chosen >> i & 1), bool(checked[done])))
-        if not checked[done]:
+    batches, done, at = [], 0, len(cost) - 1
+    while batch[at] or checked[at]:
+        chosen = int(batch[at])
+        batches.append(Batch(tuple(i for i in range(len(costs)) if chosen >> i & 1), bool(checked[at])))
+        if not checked[at]:
             break
-        done |= chosen
-    return Way(float(cost[0]), tuple(batches))
+        at = done = done | chosen
+    return Way(float(cost[-1]), tuple(batches))
 
 
 @njit(cache=True)
@@ -81,7 +85,7 @@ def _tables(states: Array, left: Array, costs: Array, cures: Ints) -> tuple[Arra
     still, leave = np.zeros(sets), np.zeros(sets)
     for done in range(sets):
         for state in range(states.size):
-            if done == 0 or state & ~cured[done]:  # before the first check nothing is known
+            if state & ~cured[done]:
                 still[done] += states[state]
         for fault in range(left.size):
             if not cured[done] >> fault & 1:
@@ -91,21 +95,28 @@ def _tables(states: Array, left: Array, costs: Array, cures: Ints) -> tuple[Arra
 
 @njit(cache=True)
 def _best_way(states: Array, left: Array, costs: Array, cures: Ints, check: float) -> tuple[Array, Ints, Ints]:
-    """For each set of repairs done: expected cost from there while a fault is there, next batch, whether to check."""
+    """For each set of repairs done, a fault known to be still there: expected cost, next batch, whether to check after.
+
+    Costs are weighed with the chance of getting there. The last row is the beginning, when nothing is known.
+    """
     price, still, leave = _tables(states, left, costs, cures)
     sets = price.size
-    cost, batch, checked = leave.copy(), np.zeros(sets, np.int64), np.zeros(sets, np.int64)
-    for done in range(sets - 1, -1, -1):
+    still, leave = np.append(still, states.sum()), np.append(leave, leave[0])
+    cost, batch, checked = leave.copy(), np.zeros(sets + 1, np.int64), np.zeros(sets + 1, np.int64)
+    for i in range(sets, -1, -1):
+        at = sets if i == 0 else i - 1  # row by row down from all repairs done; the beginning last
+        done = 0 if at == sets else at
         rest = (sets - 1) & ~done
         more = rest
         while more:
             then = done | more
-            pay = price[more] * still[done]
-            going_on = check * still[done] + cost[then]
-            if pay + min(leave[then], going_on) < cost[done]:
-                cost[done] = pay + min(leave[then], going_on)
-                batch[done], checked[done] = more, going_on < leave[then]
+            pay, going_on = price[more] * still[at], check * still[at] + cost[then]
+            if pay + min(leave[then], going_on) < cost[at]:
+                cost[at] = pay + min(leave[then], going_on)
+                batch[at], checked[at] = more, going_on < leave[then]
             more = (more - 1) & rest
+    if check * still[sets] + cost[0] < cost[sets]:
+        cost[sets], batch[sets], checked[sets] = check * still[sets] + cost[0], 0, 1
     return cost, batch, checked
 
 

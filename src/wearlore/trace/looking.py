@@ -4,10 +4,11 @@ The value of a look is myopic and exact: the expected cost of the best way to ac
 it may say, weighed by the chance that it says so, against acting now; less what it costs. Two looks that help only
 together each show a value of 0.
 
-The `REPAIRS` that could avert most are weighed together, in batches with checks between them; for each further fault
-its chance alone decides whether its cheapest repair is worth the money. Which repairs are weighed together stays the
-same after a look, so no look is worth less than nothing. Of a look that shows more than `SIGHTS` things, those `SIGHTS`
-count that alone save most: its saving is then at least what is told.
+Of the causes in question (those behind the complaint), the `REPAIRS` that could avert most are weighed together, in
+batches with checks between them; a check shows whether one of the faults that these cure is still there. For each
+further fault its chance alone decides whether its cheapest repair is worth the money. Which repairs are weighed
+together stays the same after a look, so no look is worth less than nothing. Of a look that shows more than `SIGHTS`
+things, those `SIGHTS` count that alone save most: its saving is then at least what is told.
 """
 
 from __future__ import annotations
@@ -80,12 +81,15 @@ class Repair:
 class Stakes:
     """``left``: money that each cause costs if it is there and left; causes not named cost nothing.
 
-    ``per_minute``: money for a minute of looking; ``check``: money for seeing whether repairs have cured it all.
+    ``per_minute``: money for a minute of looking; ``check``: money for seeing whether a fault in question is still
+    there; ``in_question``: the causes of which a check would show that, None: those that can bring about something that
+    the facts speak for.
     """
 
     left: Mapping[str, float]
     per_minute: float
     check: float
+    in_question: tuple[str, ...] | None = None
 
     def __post_init__(self) -> None:
         for what, value in {"a minute": self.per_minute, "a check": self.check, **self.left}.items():
@@ -95,7 +99,10 @@ class Stakes:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """Repairs done together, and whether a check follows; the step after it is for when the check finds a fault."""
+    """Repairs done together (none: only check), and whether a check follows.
+
+    The next step is for when the check finds a fault.
+    """
 
     repairs: tuple[str, ...]
     check: bool
@@ -176,32 +183,34 @@ class _Decision:
     def __init__(self, solver: Solver, facts: Sequence[Fact], repairs: Sequence[Repair], stakes: Stakes) -> None:
         self.solver, self.stakes = solver, stakes
         self.causes = [cause.name for cause in solver.network.causes]
-        for name in (*stakes.left, *(cause for repair in repairs for cause in repair.cures)):
+        asked = solver.in_question(facts) if stakes.in_question is None else stakes.in_question
+        for name in (*stakes.left, *asked, *(cause for repair in repairs for cause in repair.cures)):
             if name not in self.causes:
                 raise NameNotKnown("cause", name, self.causes)
         chance = solver.posterior(facts).chance
         self.at_stake = {name: stakes.left.get(name, 0.0) for name in self.causes}
-        self.together: list[Repair] = []
+        self.together: list[tuple[Repair, list[str]]] = []
         self.faults: list[str] = []
-        averted = {repair: sum(chance[c] * self.at_stake[c] for c in set(repair.cures)) for repair in repairs}
-        for repair in sorted(repairs, key=lambda repair: -averted[repair]):
-            faults = list(dict.fromkeys((*self.faults, *repair.cures)))
-            if averted[repair] > 0 and len(self.together) < REPAIRS and len(faults) <= FAULTS:
-                self.together.append(repair)
+        able = [(repair, [name for name in dict.fromkeys(repair.cures) if name in asked]) for repair in repairs]
+        averted = [sum(chance[name] * self.at_stake[name] for name in cures) for _, cures in able]
+        for i in sorted(range(len(able)), key=lambda i: -averted[i]):
+            faults = list(dict.fromkeys((*self.faults, *able[i][1])))
+            if averted[i] > 0 and len(self.together) < REPAIRS and len(faults) <= FAULTS:
+                self.together.append(able[i])
                 self.faults = faults
         self.beside: dict[Repair | None, list[str]] = {}
         for name in self.causes:
             if name not in self.faults:
-                able = (repair for repair in repairs if name in repair.cures)
-                self.beside.setdefault(min(able, key=lambda repair: repair.cost, default=None), []).append(name)
+                curing = (repair for repair in repairs if name in repair.cures)
+                self.beside.setdefault(min(curing, key=lambda repair: repair.cost, default=None), []).append(name)
 
     def acting(self, facts: Sequence[Fact]) -> Acting:
         chance = self.solver.posterior(facts).chance
         way = best_way(
             self.solver.joint(facts, self.faults),
             np.array([self.at_stake[name] for name in self.faults]),
-            np.array([repair.cost for repair in self.together]),
-            [frozenset(map(self.faults.index, repair.cures)) for repair in self.together],
+            np.array([repair.cost for repair, _ in self.together]),
+            [frozenset(map(self.faults.index, cures)) for _, cures in self.together],
             self.stakes.check,
         )
         cost, done = way.cost, []
@@ -210,7 +219,7 @@ class _Decision:
             if repair and repair.cost < leave:
                 done.append(repair.name)
             cost += min(leave, repair.cost) if repair else leave
-        steps = (Step(tuple(self.together[i].name for i in batch.repairs), batch.check) for batch in way.batches)
+        steps = (Step(tuple(self.together[i][0].name for i in batch.repairs), batch.check) for batch in way.batches)
         return Acting(cost, tuple(steps), tuple(done))
 
     def worth(self, look: Look, facts: Sequence[Fact], now: Acting) -> Worth:

@@ -139,7 +139,7 @@ class Solver:
         weight = self._weights(facts)[1]
         folded, order = self._prepare(weight, np.zeros(len(weight), np.bool_))
         chance, log_evidence = self.posterior(facts), self._forward(folded, order)[0]
-        names = self._in_question(weight) if among is None else tuple(dict.fromkeys(among))
+        names = self.in_question(facts) if among is None else tuple(dict.fromkeys(among))
         names = tuple(sorted(names, key=lambda name: abs(chance.log_odds[self._cause(name)])))
         places = [self._at(name) for name in names]
         maximised = np.zeros(len(weight), np.bool_)
@@ -167,6 +167,15 @@ class Solver:
                 if (at_most := bound((*states, value))) > -inf:
                     heappush(open_, (-at_most, next(tie), (*states, value)))
         return tuple(found)
+
+    def in_question(self, facts: Sequence[Fact]) -> tuple[str, ...]:
+        """Causes that can bring about something that the facts speak for. Raises NameNotKnown."""
+        compiled, weight = self._compiled, self._weights(facts)[1]
+        upstream = weight[:, 1] > weight[:, 0]
+        for e in range(compiled.source.size - 1, -1, -1):
+            if upstream[compiled.target[e]] and compiled.chance[e] > 0:
+                upstream[compiled.source[e]] = True
+        return tuple(cause.name for cause, is_up in zip(self.network.causes, upstream, strict=False) if is_up)
 
     def influence(self, facts: Sequence[Fact]) -> tuple[Influence, ...]:
         """For each fact, how far it moved each cause. Raises as `posterior`."""
@@ -250,15 +259,6 @@ class Solver:
         weights: Array = backward(order.operations, order.peak, self._compiled.chance, folded.begin, folded.end, store)
         weights[folded.settled] = folded.begin[folded.settled] * weight[folded.settled]
         return log_evidence, weights
-
-    def _in_question(self, weight: Array) -> tuple[str, ...]:
-        """Causes that can bring about what the facts speak for."""
-        compiled = self._compiled
-        upstream = weight[:, 1] > weight[:, 0]
-        for e in range(compiled.source.size - 1, -1, -1):
-            if upstream[compiled.target[e]] and compiled.chance[e] > 0:
-                upstream[compiled.source[e]] = True
-        return tuple(cause.name for cause, is_up in zip(self.network.causes, upstream, strict=False) if is_up)
 
     # -------------------------------------------------------------------------------------------------------- errors
     def _contradiction(self, facts: Sequence[Fact]) -> TraceError:

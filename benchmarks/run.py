@@ -14,6 +14,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+import trace
+
 import compare
 import drift
 import early_failures
@@ -85,6 +87,7 @@ if __name__ == "__main__":
         recurrent.main,
         lifetimes.main,
         scope.main,
+        trace.main,
         main_job,
     ):
         part()

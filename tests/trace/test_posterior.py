@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 from fractions import Fraction
+from importlib import import_module
 from itertools import product
 from math import exp, inf, isclose, log
 from time import perf_counter
@@ -274,6 +275,23 @@ def test_a_network_too_entangled_names_findings_without_which_it_can_be_weighed(
     dropped = set(caught.value.args[1].removeprefix("Leave out: ").split(", "))
     assert 15 < len(dropped) < 40
     assert posterior(network, [fact for fact in facts if fact.about not in dropped]).chance["c0"] > 0.05
+
+
+def test_too_many_names_at_once_are_refused():
+    network = Network(tuple(Cause(f"c{i}", 0.05) for i in range(40)), ())
+    with pytest.raises(TraceError, match="Ask for fewer names at once"):
+        Solver(network).joint([], [cause.name for cause in network.causes])
+
+
+def test_a_search_cut_short_tells_only_what_is_proven(monkeypatch):
+    network = family(3, 12, 12, 3)
+    facts = [seen(finding.name) for finding in network.findings]
+    whole = Solver(network).explanations(facts, 20)
+    assert len(whole) == 20
+    monkeypatch.setattr(import_module("wearlore.trace.posterior"), "PASSES", 40)
+    some = Solver(network).explanations(facts, 20)
+    assert 0 < len(some) < 20
+    assert some == whole[: len(some)]
 
 
 def family(seed: int, causes: int, findings: int, parents: float) -> Network:

@@ -93,8 +93,8 @@ def test_the_tables_of_two_parents_are_the_published_ones():
 def wildcatter(states: np.ndarray) -> float:
     """What the best decision is worth: oil is one fault (wet or soaking), much oil another; drilling cures both.
 
-    Not drilling forgoes 120 where there is oil and 150 more where there is much; drilling costs 70 whatever is there, and no check
-    tells of oil without it.
+    Not drilling forgoes 120 where there is oil and 150 more where there is much; drilling costs 70 whatever is there;
+    no check tells of oil without it.
     """
     cost = best_way(states, np.array([120.0, 150.0]), np.array([70.0]), [frozenset({0, 1})], 1e9).cost
     return states[1].sum() * 120 + states[1, 1] * 150 - cost

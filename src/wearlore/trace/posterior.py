@@ -18,7 +18,7 @@ from wearlore.lives import Array
 from wearlore.trace.elimination import Bools, Compiled, Entangled, Folded, Plan, backward, fold, forward, plan
 from wearlore.trace.network import Fact, Network
 
-PASSES = 20_000  # most sums made in search of the likeliest explanations
+PASSES = 20_000  # most steps in search of the likeliest explanations, two sums each
 NO_STORE = np.empty(0)
 
 
@@ -134,7 +134,7 @@ class Solver:
         ``among``: the causes in question; without it those that can bring about something that the facts speak for.
         Found by best-first search under the bound that sums after it maximises (Park & Darwiche 2003, "Solving MAP
         exactly using systematic search", UAI). Each one returned is proven; fewer than asked for are returned only when
-        there are no more, or when `PASSES` sums did not prove more. Raises as `posterior`.
+        there are no more, or when `PASSES` steps did not prove more. Raises as `posterior`.
         """
         weight = self._weights(facts)[1]
         folded, order = self._prepare(weight, np.zeros(len(weight), np.bool_))

@@ -98,20 +98,33 @@ def test_falling_chance_over_cost_is_the_best_of_all_orders(weights, data):
 
 
 @given(chances, st.data())
-def test_one_fault_repaired_and_checked_in_turn_costs_what_the_search_order_does(weights, data):
+def test_one_fault_repaired_in_turn_with_a_free_check_costs_what_the_search_order_does(weights, data):
+    costs = data.draw(st.lists(st.floats(0.5, 100), min_size=len(weights), max_size=len(weights)))
+    way = best_way(one_fault(weights), np.full(len(costs), 1e7), np.array(costs), [{i} for i in range(len(costs))], 0.0)
+    assert way.cost == pytest.approx(search_order(np.array(weights) / sum(weights), costs).cost, rel=1e-9)
+
+
+@given(st.lists(st.floats(0.01, 1), min_size=2, max_size=5), st.data())
+def test_a_check_that_costs_is_spared_after_the_last_repair(weights, data):
     costs = data.draw(st.lists(st.floats(0.5, 100), min_size=len(weights), max_size=len(weights)))
     check = data.draw(st.floats(0, 50))
-    n = len(weights)
-    p = [weight / sum(weights) for weight in weights]
-    states = np.zeros((2,) * n)
-    for i in range(n):
-        states[tuple(int(j == i) for j in range(n))] = p[i]
-    way = best_way(states, np.full(n, 1e7), np.array(costs), [{i} for i in range(n)], check)
-    singly = search_order(p, [cost + check for cost in costs])
-    last_check = check * p[singly.order[-1]]
-    assert way.cost <= singly.cost - last_check + 1e-6
+    n, p = len(weights), np.array(weights) / sum(weights)
+    way = best_way(one_fault(weights), np.full(n, 1e7), np.array(costs), [{i} for i in range(n)], check)
+    in_turn = min(
+        sum((costs[i] + check) * p[list(order[k:])].sum() for k, i in enumerate(order)) - check * p[order[-1]]
+        for order in permutations(range(n))
+    )
+    assert way.cost <= in_turn * (1 + 1e-9)
     if all(len(batch.repairs) == 1 for batch in way.batches):
-        assert way.cost == pytest.approx(singly.cost - last_check, rel=1e-9)
+        assert way.cost == pytest.approx(in_turn, rel=1e-9)
+
+
+def one_fault(weights) -> np.ndarray:
+    """Chances of all combinations of faults where there is exactly one."""
+    states = np.zeros((2,) * len(weights))
+    for i, weight in enumerate(weights):
+        states[tuple(int(j == i) for j in range(len(weights)))] = weight / sum(weights)
+    return states
 
 
 def test_a_search_refuses_what_is_below_nothing():

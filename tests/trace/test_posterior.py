@@ -217,12 +217,30 @@ def test_many_implausible_findings_keep_their_digits(causes, present):
         assert isclose(exp(answer.log_odds[name]), odds, rel_tol=1e-11)
 
 
-def test_evidence_below_the_least_number_still_weighs():
-    network = Network((Cause("a", 0.5),), tuple(Finding(f"f{i}", 1e-9, (Edge("a", 2e-9),)) for i in range(60)))
+def test_evidence_below_the_least_number_still_weighs_on_all_causes():
+    n, leak, chance = 80, 1e-9, 2e-9  # each finding lies between two causes: a chain
+    network = Network(
+        tuple(Cause(f"c{i}", 0.5) for i in range(n + 1)),
+        tuple(Finding(f"f{i}", leak, (Edge(f"c{i}", chance), Edge(f"c{i + 1}", chance))) for i in range(n)),
+    )
     answer = posterior(network, [seen(finding.name) for finding in network.findings])
-    assert answer.log_odds["a"] == pytest.approx(60 * log(3), rel=1e-6)
+    step = np.array([[1.0, 3.0], [3.0, 5.0]])  # in units of the leak
+    before = [np.ones(2)]
+    for _ in range(n):
+        before.append(before[-1] @ step / (before[-1] @ step).sum())
+    for i in range(n + 1):
+        absent, present = before[i] * before[n - i]
+        assert answer.log_odds[f"c{i}"] == pytest.approx(log(present / absent), abs=1e-7)
     assert answer.log_evidence < -1000
     assert answer.evidence == 0
+
+
+def test_a_few_steps_find_the_likeliest_explanations_of_a_large_family(monkeypatch):
+    monkeypatch.setattr(import_module("wearlore.trace.posterior"), "PASSES", 180)
+    for seed in range(3):
+        network = family(seed, 40, 60, 3)
+        facts = [*(seen(f"f{j}") for j in range(0, 60, 3)), *(not_seen(f"f{j}") for j in range(1, 60, 3))]
+        assert len(Solver(network).explanations(facts, 5)) == 5
 
 
 def test_a_contradiction_names_facts_none_of_which_can_be_spared():

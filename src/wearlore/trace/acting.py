@@ -4,9 +4,11 @@ A way to act: repair a batch; then stop, or pay for a check that shows whether a
 it is, repair a further batch, and so on. The check may also come before the first repair. A repair cures its faults for
 certain and is paid whether they were there or not, so a wrong repair costs its parts and labour. Stopping (at once:
 "declare none") costs what is left uncured. Every such way is weighed, exactly, by dynamic programming over the sets of
-repairs done, since all that is learnt on the way is "still there". With one fault, repairs that may not be left undone
-and a check after each, the best order is by falling chance over cost (Heckerman, Breese & Rommelse 1995,
-*Communications of the ACM* 38(3)): `search_order`.
+repairs done, since all that is learnt on the way is "still there".
+
+With one fault that may not be left and a check after each repair, the best order is by falling chance over cost, check
+included (Heckerman, Breese & Rommelse 1995, *Communications of the ACM* 38(3)): `search_order`. `best_way` goes in that
+order too, and spares the check after the last repair.
 """
 
 from __future__ import annotations

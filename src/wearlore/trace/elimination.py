@@ -74,13 +74,11 @@ class Compiled:
 class Folded:
     """What is left when the certain is folded away; ``begin`` and ``end`` (n, 2) weigh a bit as it opens and closes.
 
-    ``bit`` (n,): takes part; ``settled`` (n,): certain, with all that lies upstream of it accounted for; ``active``
-    (m,): edges that still fire. ``log_constant`` belongs to the sum.
+    ``bit`` (n,): takes part; ``active`` (m,): edges that still fire. ``log_constant`` belongs to the sum.
     """
 
     log_constant: float
     bit: Bools
-    settled: Bools
     active: Bools
     begin: Array
     end: Array
@@ -137,7 +135,7 @@ def _role(begin: Array, end: Array, unknown: int) -> int:
 @njit(cache=True)
 def fold(
     causes: int, one: Array, source: Ints, target: Ints, chance: Array, weight: Array, kept: Bools
-) -> tuple[float, Bools, Bools, Bools, Array, Array]:
+) -> tuple[float, Bools, Bools, Array, Array]:
     """The fields of `Folded` under the facts' ``weight`` (n, 2); bits that are ``kept`` are not folded away."""
     n, m = one.size, source.size
     needed = _needed(n, source, target, chance, weight, kept)
@@ -167,7 +165,7 @@ def fold(
             for e in edges:
                 if role[source[e]] == UNKNOWN:
                     end[source[e], 1] *= 1.0 - chance[e]
-    return constant, bit, needed & ~bit, active, begin, end
+    return constant, bit, active, begin, end
 
 
 @njit(cache=True)

@@ -95,7 +95,7 @@ class Solver:
             absent, present = weights[self._place[name]]
             if absent + present > 0:
                 chances[name] = float(present / (absent + present))
-            else:  # nothing known lies on it or downstream: its absence is a weight on what lies upstream
+            else:  # no bit of its own: its absence is but a weight on what lies upstream
                 without = self.log_evidence([*facts, Fact(name, 1.0, 0.0)])
                 chances[name] = min(1.0, max(0.0, -np.expm1(without - log_evidence)))
         return chances
@@ -133,14 +133,14 @@ class Solver:
 
         ``among``: the causes in question; without it those that can bring about something that the facts speak for.
         Found by best-first search under the bound that sums after it maximises (Park & Darwiche 2003, "Solving MAP
-        exactly using systematic search", UAI). Each one returned is proven; fewer than asked for are returned only when
+        exactly using systematic search", UAI), the surest cause decided first. Each one returned is proven; fewer than asked for are returned only when
         there are no more, or when `PASSES` steps did not prove more. Raises as `posterior`.
         """
         weight = self._weights(facts)[1]
         folded, order = self._prepare(weight, np.zeros(len(weight), np.bool_))
         chance, log_evidence = self.posterior(facts), self._forward(folded, order)[0]
         names = self.in_question(facts) if among is None else tuple(dict.fromkeys(among))
-        names = tuple(sorted(names, key=lambda name: abs(chance.log_odds[self._cause(name)])))
+        names = tuple(sorted(names, key=lambda name: -abs(chance.log_odds[self._cause(name)])))
         places = [self._at(name) for name in names]
         maximised = np.zeros(len(weight), np.bool_)
         maximised[places] = True
@@ -249,7 +249,8 @@ class Solver:
         return result
 
     def _marginals(self, facts: Sequence[Fact]) -> tuple[float, Array]:
-        """Log evidence; weights (n, 2) of absent and present, each pair in its own scale, 0 and 0 where unknown."""
+        """Log evidence; weights (n, 2) of absent and present, each pair in its own scale, 0 and 0 for what
+        has no bit."""
         log_constant, weight = self._weights(facts)
         folded, order = self._prepare(weight, np.zeros(len(weight), np.bool_))
         store = np.empty(order.cells)
@@ -257,7 +258,6 @@ class Solver:
         if log_evidence == -inf:
             raise self._contradiction(facts)
         weights: Array = backward(order.operations, order.peak, self._compiled.chance, folded.begin, folded.end, store)
-        weights[folded.settled] = folded.begin[folded.settled] * weight[folded.settled]
         return log_evidence, weights
 
     # -------------------------------------------------------------------------------------------------------- errors

@@ -8,7 +8,7 @@ repairs done, since all that is learnt on the way is "still there".
 
 With one fault that may not be left and a check after each repair, the best order is by falling chance over cost, check
 included (Heckerman, Breese & Rommelse 1995, *Communications of the ACM* 38(3)): `search_order`. `best_way` goes in that
-order too, and spares the check after the last repair.
+order where checks are free; one that costs it spares after the last repair, which can change what should come last.
 """
 
 from __future__ import annotations

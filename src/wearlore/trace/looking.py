@@ -38,6 +38,13 @@ class Sight:
     sensitivity: float
     specificity: float
 
+    def __post_init__(self) -> None:
+        if not (0 < self.sensitivity <= 1 and 0 < self.specificity <= 1):
+            raise TraceError(
+                f"a look at {self.about!r} has sensitivity {self.sensitivity:g} and specificity {self.specificity:g}",
+                "Each lies above 0 and is at most 1",
+            )
+
 
 @dataclass(frozen=True, slots=True)
 class Look:
@@ -248,8 +255,6 @@ class _Decision:
                 reported(s.about, answer, s.sensitivity, s.specificity)
                 for s, answer in zip(sights, answers, strict=True)
             ]
-            if any(fact.absent == fact.present == 0 for fact in said):
-                continue
             after = self.solver.log_evidence([*facts, *said])
             if isfinite(after):
                 yield exp(after - before), [*facts, *said]

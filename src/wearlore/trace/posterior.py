@@ -133,8 +133,9 @@ class Solver:
 
         ``among``: the causes in question; without it those that can bring about something that the facts speak for.
         Found by best-first search under the bound that sums after it maximises (Park & Darwiche 2003, "Solving MAP
-        exactly using systematic search", UAI), the surest cause decided first. Each one returned is proven; fewer than asked for are returned only when
-        there are no more, or when `PASSES` steps did not prove more. Raises as `posterior`.
+        exactly using systematic search", UAI), the surest cause decided first. Each one returned is proven; fewer than
+        asked for are returned only when there are no more, or when `PASSES` steps did not prove more. Raises as
+        `posterior`.
         """
         weight = self._weights(facts)[1]
         folded, order = self._prepare(weight, np.zeros(len(weight), np.bool_))

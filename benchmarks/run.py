@@ -14,8 +14,6 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-import trace
-
 import compare
 import drift
 import early_failures
@@ -25,6 +23,7 @@ import nonparametric
 import recurrent
 import regression
 import scope
+import tracing
 
 from wearlore.demo.folder import lay_out
 from wearlore.workbench import Workbench, silent
@@ -87,7 +86,7 @@ if __name__ == "__main__":
         recurrent.main,
         lifetimes.main,
         scope.main,
-        trace.main,
+        tracing.main,
         main_job,
     ):
         part()

@@ -15,7 +15,7 @@ from scipy.stats import norm
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 from wearlore.errors import FitError
-from wearlore.life import ascent, paths
+from wearlore.life.drift import ascent, paths
 from wearlore.life.drift.distance import piece_path
 from wearlore.life.drift.fit import fit_drift
 from wearlore.life.drift.paths import Paths

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import floor, log10
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -17,6 +16,7 @@ from wearlore.life.model import LifeModel
 from wearlore.life.posterior import Posterior
 from wearlore.life.turnbull import expected_failures
 from wearlore.lives import Array, Lives
+from wearlore.units import round_step
 
 NODES = 192  # steps of the posterior's grid on each side
 POINTS = 60  # distances at which the model's hazard is told
@@ -159,6 +159,5 @@ def _poisson_rate(failures: float, at_risk: float, level: float) -> Estimate:
 
 def _round_edges(far: float) -> Array:
     """Edges from 0 to ``far`` or a little beyond, at a step of 1, 2, 2.5 or 5 times a power of ten."""
-    power = 10.0 ** floor(log10(far / CLASSES))
-    step = min((nice * power for nice in (1, 2, 2.5, 5, 10)), key=lambda nice: abs(np.log(nice * CLASSES / far)))
+    step = round_step(far / CLASSES)
     return step * np.arange(np.ceil(far / step - 1e-9) + 1)

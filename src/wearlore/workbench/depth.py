@@ -147,12 +147,12 @@ class Depths(Family):
         found = acceleration(seen.lives, seen.exposure, source.accelerates.get(mode, 1.0), target.belief)
         return AcceleratedLives(mode, target.name, by, source.name, found, seen.left_out)
 
+    # false economy --------------------------------------------------------------------------------------------------
+
     def terms(self, **changes: object) -> Terms:
         """The workshop's terms, with what is given and not None put in their place."""
         given = {name: value for name, value in changes.items() if value is not None}
         return replace(Terms.of(self.book.economics), **given)  # type: ignore[arg-type]
-
-    # false economy --------------------------------------------------------------------------------------------------
 
     def economy(
         self,

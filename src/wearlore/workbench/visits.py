@@ -12,7 +12,6 @@ from wearlore.answers import Job, VisitScope
 from wearlore.book.model import Book
 from wearlore.errors import NameNotKnown, ScopeError
 from wearlore.jobcard.reasons import reasons
-from wearlore.life import LifeModel
 from wearlore.lifetimes import vehicle_at
 from wearlore.renewal.upkeep import draw_luck
 from wearlore.renewal.upkeep import lives as lives_of
@@ -89,9 +88,6 @@ class Workbench(Depths):
             card, found=found, reasons=reasons(visit.scope, self.book), horizon_km=visit.terms.horizon
         )
         return Job(visit, card, owner)
-
-    def _model_of(self, mode: str, revision: str, grade: str) -> LifeModel:
-        return self.models(mode).of(revision, grade)
 
     def _fault(self, vehicle: Vehicle, fault: str) -> Fault:
         """The unit and mode that ``mode`` or ``mode@position`` means on this vehicle."""

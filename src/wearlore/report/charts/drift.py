@@ -11,6 +11,7 @@ from wearlore.answers import DriftingReading, VehicleDrift
 from wearlore.lives import Array
 from wearlore.report.charts.look import AMBER, INK, SLATE, TEAL, Chart, Drawing, Row, framed, values
 from wearlore.report.charts.plane import Plane
+from wearlore.report.readings import chance_shown
 from wearlore.units import Units, show_share
 
 READ, TYPICAL, KIND = "Readings", "Typical piece", "Range of pieces"
@@ -102,7 +103,7 @@ def chance_chart(result: DriftingReading, piece: VehicleDrift, units: Units) -> 
     said = [
         f"To the limit{_stated(result)} (interval: {show_share(left.distance.level)}): "
         f"{units.show_estimate(left.distance)} from now.",
-        f"Beyond it already now: chance {_chance(left.chance_beyond_now)}.",
+        f"Beyond it already now: chance {chance_shown(left.chance_beyond_now)}.",
     ]
     return framed(alt.LayerChart(layer=layers), f"{piece.vehicle}: when {result.reading} reaches its limit", said)
 
@@ -180,7 +181,3 @@ def _band(name: str, km: Array, value: Array, low: Array, high: Array, units: Un
 
 def _points(name: str, km: Array, value: Array, units: Units) -> list[Row]:
     return [{"series": name, "x": units.from_km(at), "y": y} for at, y in zip(km.tolist(), value.tolist(), strict=True)]
-
-
-def _chance(chance: float) -> str:
-    return "under 0.1 %" if chance < 0.001 else show_share(chance)

@@ -159,10 +159,14 @@ def _top_of_parabola(at: _At, held: Index) -> Array:
     blur = 1e-10 * (at.cells.outlived[held] + np.abs(pull).max())
     for _ in range(EXCHANGES):
         target[held] = 0.0
-        target[held[free]] = Curvature.of(at.cells, bend, held[free]).solve(pull[held[free]]) if free.any() else 0.0
+        curvature = Curvature.of(at.cells, bend, held[free]) if free.any() else None
+        if curvature:
+            target[held[free]] = curvature.solve(pull[held[free]])
         gain = pull - spread(at.cells, bend * sums(at.cells, target))
         wrong = np.flatnonzero(np.where(free, target[held] < 0, gain[held] > blur))
         if not wrong.size:
+            if curvature:  # the ridge's share of the error: refined away by what is left of the pull
+                target[held[free]] += curvature.solve(gain[held[free]])
             break
         if wrong.size < fewest:
             fewest, chances = wrong.size, PIVOTS

@@ -21,7 +21,9 @@ from wearlore.records.store import Store
 from wearlore.records.summary import summary
 
 HERE = Path(__file__).parent
-DESIGN_TABLES = {"vehicles", "visits", "lines", "readings", "populations", "intakes", "quarantine", "aliases"}
+DESIGN_TABLES = {
+    "vehicles", "visits", "lines", "readings", "populations", "intakes", "quarantine", "aliases", "predictions",
+}  # fmt: skip
 
 
 def test_a_new_store_has_its_tables_and_opens_again(tmp_path: Path) -> None:

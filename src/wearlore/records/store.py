@@ -8,6 +8,8 @@
     intakes      each file taken: name, content hash, kind, counts
     quarantine   each line of a file that was not stored, as it stood, with the reason
     aliases      what a person decided a spelling means
+    predictions  what a trace predicted of each cause: its chance, whether it was in question; a store laid out before
+                 has none until the first are kept
 
 Text that was left empty is null.
 """
@@ -26,6 +28,10 @@ from wearlore.errors import StoreError
 
 FORMAT = 1
 
+PREDICTIONS = """
+CREATE TABLE IF NOT EXISTS predictions (trace INTEGER, vehicle VARCHAR, date DATE, km DOUBLE,
+    component VARCHAR, position VARCHAR, mode VARCHAR, chance DOUBLE, asked BOOLEAN);
+"""
 TABLES = f"""
 CREATE TABLE store (wearlore INTEGER);
 INSERT INTO store VALUES ({FORMAT});
@@ -41,7 +47,7 @@ CREATE TABLE intakes (intake INTEGER, file VARCHAR, sha256 VARCHAR, kind VARCHAR
     read BIGINT, stored BIGINT, quarantined BIGINT);
 CREATE TABLE quarantine (intake INTEGER, line BIGINT, reason VARCHAR, record VARCHAR);
 CREATE TABLE aliases (field VARCHAR, spelling VARCHAR, meaning VARCHAR);
-"""
+{PREDICTIONS}"""
 
 Connection = duckdb.DuckDBPyConnection
 

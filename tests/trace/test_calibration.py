@@ -59,6 +59,9 @@ class TestByHand:
     def test_base_rate(self) -> None:
         assert (self.result.count, self.result.found, self.result.base_rate.value) == (8, 4, 0.5)
 
+    def test_bias(self) -> None:
+        assert self.result.bias.value == pytest.approx((4 * 0.1 + 2 * 0.8 + 2 * 0.9) / 8 - 0.5)
+
 
 def test_what_is_added_within_bins_is_variance_less_twice_the_covariance():
     """Stephenson, Coelho & Jolliffe (2008), on one bin with different chances in it."""
@@ -171,6 +174,7 @@ def test_overstated_chances_are_beyond_chance():
     told = of(stated, rng.random(2_000) < stated**2)
     assert told.beyond_chance
     assert told.error.low > 0
+    assert 0 < told.bias.low < np.mean(stated - stated**2) < told.bias.high
     assert told.error.low < np.mean(stated - stated**2) < told.error.high
 
 
@@ -189,10 +193,15 @@ def test_intervals_hold_the_truth_as_often_as_they_say():
     which = np.arange(150) % 4
     error = np.mean(np.abs(levels - truth)[which])
     square = np.mean(((1 - levels) ** 2 * truth + levels**2 * (1 - truth))[which])
-    held = np.zeros(2)
+    bias = np.mean((levels - truth)[which])
+    held = np.zeros(3)
     for _run in range(300):
         told = of(levels[which], rng.random(150) < truth[which])
-        held += [told.error.low <= error <= told.error.high, told.brier.low <= square <= told.brier.high]
+        held += [
+            told.error.low <= error <= told.error.high,
+            told.brier.low <= square <= told.brier.high,
+            told.bias.low <= bias <= told.bias.high,
+        ]
     assert (held / 300 > 0.92).all(), held / 300
 
 

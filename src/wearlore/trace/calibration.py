@@ -5,6 +5,7 @@ f_k (f without index: of all):
 
 - interval of f_k: Jeffreys, that is Beta(found + 1/2, not found + 1/2), and from 0 where none, to 1 where all was found
   (Brown, Cai & DasGupta 2001, *Statistical Science* 16(2), section 4.3);
+- bias: mean of the stated chances less the share of all that was found, above 0 where too much was said;
 - expected calibration error: sum of n_k/n |s_k - f_k| (Naeini, Cooper & Hauskrecht 2015, AAAI);
 - Brier score: mean of (stated - found)^2 = reliability - resolution + uncertainty + within, where reliability = sum of
   n_k/n (s_k - f_k)^2, resolution = sum of n_k/n (f_k - f)^2, uncertainty = f (1 - f) (Murphy 1973, *Journal of Applied
@@ -67,6 +68,7 @@ class Calibration:
     found: int
     bins: tuple[Bin, ...]
     base_rate: Estimate
+    bias: Estimate
     error: Estimate
     by_chance: Estimate
     brier: Estimate
@@ -118,6 +120,7 @@ def calibration(
             for k, count, n, stated in zip(*(column.tolist() for column in cases.bins), strict=True)
         ),
         base_rate=base,
+        bias=every(cases.bias, seen, drawn),
         error=error,
         by_chance=by_chance,
         brier=every(cases.brier, seen, drawn),
@@ -189,6 +192,9 @@ class _Cases:
     def draw_shares(self, rng: np.random.Generator) -> Array:
         """Shares found under the Jeffreys posterior of each bin, shape (draws, k)."""
         return rng.beta(self.found + 0.5, self.count - self.found + 0.5, (DRAWS, self.count.size))
+
+    def bias(self, share: Array) -> Array:
+        return np.asarray((self.stated - share) @ self.weight)
 
     def error(self, share: Array) -> Array:
         return np.asarray(np.abs(self.stated - share) @ self.weight)

@@ -1,6 +1,7 @@
 """Charts: a result in, an Altair chart out; nothing is estimated here."""
 
 from wearlore.report.charts.bands import family_drawings, wear_bands
+from wearlore.report.charts.calibration import calibration_drawings
 from wearlore.report.charts.comparison import acceleration_drawings, comparison_drawings
 from wearlore.report.charts.drift import drift_drawings
 from wearlore.report.charts.economy import economy_drawings
@@ -14,6 +15,7 @@ __all__ = [
     "Drawing",
     "Look",
     "acceleration_drawings",
+    "calibration_drawings",
     "comparison_drawings",
     "drift_drawings",
     "economy_drawings",

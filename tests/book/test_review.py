@@ -65,8 +65,8 @@ def test_findings_come_by_severity_then_line(findings):
 def test_every_knot_of_several_is_told(findings):
     found = findings(
         {
-            "sump-front: {name: front of the sump}": "sump-front: {name: front of the sump, runs_to: [sump-front]}",
-            "runs_to: [belt-side]": "runs_to: [head-front, belt-side]",
+            "sump-front: {name: front of the sump}": "sump-front: {name: front of the sump, runs_to: {sump-front: 0.5}}",
+            "runs_to: {belt-side: 0.6}": "runs_to: {head-front: 0.1, belt-side: 0.6}",
         }
     )
     assert sorted(f.path for f in found) == ["zones.head-front.runs_to", "zones.sump-front.runs_to"]

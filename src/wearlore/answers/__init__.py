@@ -1,5 +1,6 @@
 """The answers: frozen results as text, JSON, API and pages show them."""
 
+from wearlore.answers.calibration import Miss, TraceCalibration
 from wearlore.answers.depth import (
     AcceleratedLives,
     ComparedLives,
@@ -25,30 +26,48 @@ from wearlore.answers.lives import (
     round_classes,
     survival_points,
 )
+from wearlore.answers.trace import (
+    Argument,
+    Explained,
+    LookAhead,
+    Stop,
+    Suspected,
+    TracedFault,
+    Withheld,
+)
 from wearlore.answers.visit import Job, VisitScope
 from wearlore.answers.words import NOT_SAID, spoken, spoken_level, spoken_step
 
 __all__ = [
     "NOT_SAID",
     "AcceleratedLives",
+    "Argument",
     "Basis",
     "ComparedLives",
     "ComponentEconomy",
     "Depth",
     "DriftingReading",
     "EarlyShare",
+    "Explained",
     "FamilyLives",
     "Job",
+    "LookAhead",
+    "Miss",
     "ModeCurves",
     "ModeStudy",
     "ModeSummary",
     "PieceReading",
     "Ranked",
     "RepeatedRepairs",
+    "Stop",
     "SurvivalPoint",
+    "Suspected",
+    "TraceCalibration",
+    "TracedFault",
     "UnderRule",
     "VehicleDrift",
     "VisitScope",
+    "Withheld",
     "basis",
     "record_basis",
     "round_classes",

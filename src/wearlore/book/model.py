@@ -18,6 +18,7 @@ from pydantic import (
     Field,
     StringConstraints,
     ValidationInfo,
+    field_validator,
     model_validator,
 )
 
@@ -30,6 +31,7 @@ Hours = Annotated[float, Field(ge=0, le=100)]
 Price = Annotated[float, Field(ge=0, le=1e9)]
 Quantity = Annotated[float, Field(gt=0, le=1e6)]
 Factor = Annotated[float, Field(gt=0, le=100)]
+Chance = Annotated[float, Field(gt=0, le=1)]
 
 
 def _to_km(value: float, info: ValidationInfo) -> float:
@@ -85,7 +87,16 @@ class Zone(Entry):
     """A face or area of the engine; fluid runs from a zone to those below it."""
 
     name: Text
-    runs_to: tuple[Id, ...] = Field((), description="zones that lie below this one")
+    runs_to: dict[Id, Chance] = Field(
+        {}, description="zone below -> chance that fluid which wets this one wets that one"
+    )
+
+    @field_validator("runs_to", mode="before")
+    @classmethod
+    def _each_with_its_chance(cls, value: object) -> object:
+        if isinstance(value, list | tuple):
+            raise ValueError("each zone below with the chance that fluid from here wets it: {sump: 0.6}")
+        return value
 
 
 class Revision(Entry):
@@ -212,6 +223,8 @@ class Observation(Entry):
     unit: str | None = None
     limit: float | None = None
     worse: Literal["higher", "lower"] = Field("higher", description="which way a reading goes as things get worse")
+    sound: tuple[float, float] | None = Field(None, description="[low, high]: 9 in 10 sound pieces read in between")
+    faulty: tuple[float, float] | None = Field(None, description="[low, high]: 9 in 10 faulty pieces read in between")
     leak: Annotated[float, Field(ge=0, lt=1)] = Field(
         0.01, description="chance of seeing it with none of its modes present"
     )
@@ -221,6 +234,17 @@ class Observation(Entry):
     def _chain_is_read(self) -> Observation:
         if self.chain and self.kind != "reading":
             raise ValueError(f"only an observation of kind 'reading' has a chain, not one of kind '{self.kind}'")
+        return self
+
+    @model_validator(mode="after")
+    def _ranges_are_of_a_reading(self) -> Observation:
+        if (self.sound is None) != (self.faulty is None):
+            raise ValueError("'sound' and 'faulty' together, or neither")
+        for name, between in (("sound", self.sound), ("faulty", self.faulty)):
+            if between and self.kind != "reading":
+                raise ValueError(f"only an observation of kind 'reading' has '{name}', not one of kind '{self.kind}'")
+            if between and not between[0] < between[1]:
+                raise ValueError(f"'{name}' as [low, high], low below high")
         return self
 
 
@@ -239,7 +263,10 @@ class Inspection(Entry):
     needs: tuple[Id, ...] = Field((), description="operations that must be done first")
     tools: tuple[Id, ...] = ()
     hazards: tuple[Id, ...] = ()
-    observes: dict[Id, Accuracy]
+    observes: dict[Id, Accuracy] = Field({}, description="observation -> how well it shows it")
+    tells: dict[Id, Accuracy] = Field(
+        {}, description="failure mode -> how well it shows this directly: opened, or swapped and seen"
+    )
 
 
 class Torque(Entry):
@@ -407,6 +434,16 @@ class Hazard(Entry):
     caution: str = ""
 
 
+class Rule(Entry):
+    """What must be done at once when something is seen, whatever its cause; it comes before every chance."""
+
+    name: Text
+    signal: Signal = "DANGER"
+    when: Annotated[tuple[Id, ...], Field(min_length=1, description="observations, any of which brings the rule")]
+    text: Text = Field(description="what to do, at once")
+    bars: tuple[Id, ...] = Field((), description="hazards: inspections that have one are withheld while the rule holds")
+
+
 class Economics(Entry):
     """What money and distance mean in this workshop, unless a command says otherwise."""
 
@@ -430,6 +467,7 @@ class Book(Entry):
     modes: Annotated[dict[Id, Mode], Field(min_length=1)]
     observations: dict[Id, Observation] = {}
     inspections: dict[Id, Inspection] = {}
+    rules: dict[Id, Rule] = Field({}, description="what outranks every chance: stop driving, stop the engine")
     operations: dict[Id, Operation] = {}
     remedies: dict[Id, Remedy] = {}
     parts: dict[Id, Part] = {}

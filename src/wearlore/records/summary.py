@@ -74,6 +74,17 @@ def newest_built(store: Store, variant: str) -> date | None:
     return newest
 
 
+def usual_leg(store: Store, vehicle: str) -> float | None:
+    """Median distance between the vehicle's visits, km; None before the second."""
+    rows = store.connection.execute(
+        "SELECT median(leg) FROM (SELECT km - lag(km) OVER (ORDER BY km) AS leg FROM "
+        "(SELECT DISTINCT km FROM visits WHERE vehicle = ?))",
+        [vehicle],
+    ).fetchall()
+    leg: float | None = rows[0][0]
+    return leg
+
+
 @dataclass(frozen=True, slots=True)
 class EvidenceLine:
     """One stored line, with the file and the line of it that it came from; text left empty is ``""``."""

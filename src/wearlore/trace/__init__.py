@@ -1,12 +1,16 @@
 """Where does it come from, and what do I look at next."""
 
 from wearlore.trace.acting import SearchOrder, search_order
+from wearlore.trace.case import Case, Told
 from wearlore.trace.looking import Acting, Look, NextStep, Repair, Sight, Stakes, Step, Worth, next_step
+from wearlore.trace.means import Means
 from wearlore.trace.network import Cause, Edge, Fact, Finding, Network, not_seen, reported, seen
 from wearlore.trace.posterior import Explanation, Influence, Posterior, Solver, posterior
+from wearlore.trace.suspects import Suspect, suspects, with_intervals
 
 __all__ = [
     "Acting",
+    "Case",
     "Cause",
     "Edge",
     "Explanation",
@@ -14,6 +18,7 @@ __all__ = [
     "Finding",
     "Influence",
     "Look",
+    "Means",
     "Network",
     "NextStep",
     "Posterior",
@@ -23,6 +28,8 @@ __all__ = [
     "Solver",
     "Stakes",
     "Step",
+    "Suspect",
+    "Told",
     "Worth",
     "next_step",
     "not_seen",
@@ -30,4 +37,6 @@ __all__ = [
     "reported",
     "search_order",
     "seen",
+    "suspects",
+    "with_intervals",
 ]

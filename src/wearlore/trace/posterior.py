@@ -16,7 +16,7 @@ import numpy as np
 from wearlore.errors import NameNotKnown, TraceError
 from wearlore.lives import Array
 from wearlore.trace.elimination import Bools, Compiled, Entangled, Folded, Plan, backward, fold, forward, plan
-from wearlore.trace.network import Fact, Network
+from wearlore.trace.network import Fact, Network, not_seen
 
 PASSES = 20_000  # most steps in search of the likeliest explanations, two sums each
 NO_STORE = np.empty(0)
@@ -177,6 +177,13 @@ class Solver:
             if upstream[compiled.target[e]] and compiled.chance[e] > 0:
                 upstream[compiled.source[e]] = True
         return tuple(cause.name for cause, is_up in zip(self.network.causes, upstream, strict=False) if is_up)
+
+    def none_of(self, facts: Sequence[Fact], names: Sequence[str]) -> float:
+        """Chance that none of these causes and findings is present given the facts. Raises as `posterior`."""
+        log_evidence = self.log_evidence(facts)
+        if log_evidence == -inf:
+            raise self._contradiction(facts)
+        return min(1.0, exp(self.log_evidence([*facts, *(not_seen(name) for name in names)]) - log_evidence))
 
     def influence(self, facts: Sequence[Fact]) -> tuple[Influence, ...]:
         """For each fact, how far it moved each cause. Raises as `posterior`."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import cached_property
 from typing import get_args
 
@@ -22,7 +23,7 @@ from wearlore.answers import (
     round_classes,
     survival_points,
 )
-from wearlore.book.model import Mode
+from wearlore.book.model import Book, Mode
 from wearlore.errors import NameNotKnown
 from wearlore.life import (
     LOGNORMAL,
@@ -38,10 +39,11 @@ from wearlore.life import (
 from wearlore.life.fit import furthest
 from wearlore.life.fractions.study import FamilyFractions
 from wearlore.life.strata import StrataModels
-from wearlore.lifetimes import Lifetimes, ModeLives, UnknownStart, lifetimes
+from wearlore.lifetimes import Lifetimes, ModeLives, UnknownStart, lifetimes, vehicle_at
 from wearlore.lives import Evidence, Lives
 from wearlore.records.summary import EvidenceLine, evidence_lines
 from wearlore.units import Units
+from wearlore.vehicle import Vehicle
 from wearlore.workbench.folder import Folder
 
 NO_LIVES = Lives.of()
@@ -79,6 +81,22 @@ class Family(Folder):
                 life_model(mode, seen.lives, belief, seen.evidence), belief, _strata(seen), self._factors(mode)
             )
         return self._models[mode]
+
+    def vehicle(self, vehicle_id: str, *, km: float | None = None) -> Vehicle:
+        """The vehicle as its records leave it, at its last visit or at odometer ``km`` since."""
+        with self._reading() as store:
+            return vehicle_at(store, self.book, vehicle_id, km=km)
+
+    def _weighable(self, vehicle: Vehicle) -> tuple[Book, Vehicle, tuple[str, ...]]:
+        """Book and vehicle without the modes of which nothing is known, and the names of those it can have."""
+        known = {}
+        for number, (mode, entry) in enumerate(self.book.modes.items()):
+            self.progress("fitting life models", number, len(self.book.modes))
+            if self._model_or_none(mode):
+                known[mode] = entry
+        units = tuple(replace(u, modes=tuple(s for s in u.modes if s.mode in known)) for u in vehicle.units)
+        unknown = {state.mode for unit in vehicle.units for state in unit.modes} - known.keys()
+        return self.book.model_copy(update={"modes": known}), replace(vehicle, units=units), tuple(sorted(unknown))
 
     def lives(self) -> FamilyLives:
         """What fails when, soonest first."""

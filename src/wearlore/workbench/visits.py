@@ -12,12 +12,11 @@ from wearlore.answers import Job, VisitScope
 from wearlore.book.model import Book
 from wearlore.errors import NameNotKnown, ScopeError
 from wearlore.jobcard.reasons import reasons
-from wearlore.lifetimes import vehicle_at
 from wearlore.renewal.upkeep import draw_luck
 from wearlore.renewal.upkeep import lives as lives_of
 from wearlore.scope import Fault, Terms, choose, follow_advice, problem, upkeep
 from wearlore.vehicle import Vehicle
-from wearlore.workbench.depth import Depths
+from wearlore.workbench.traces import Traces
 
 RUNS = 100  # courses of events in which policies are held against each other
 POLICIES = {
@@ -27,13 +26,8 @@ POLICIES = {
 }
 
 
-class Workbench(Depths):
+class Workbench(Traces):
     """The book and the store of a workshop folder, and every answer drawn from them."""
-
-    def vehicle(self, vehicle_id: str, *, km: float | None = None) -> Vehicle:
-        """The vehicle as its records leave it, at its last visit or at odometer ``km`` since."""
-        with self._reading() as store:
-            return vehicle_at(store, self.book, vehicle_id, km=km)
 
     def scope(
         self,
@@ -56,17 +50,6 @@ class Workbench(Depths):
         advice = choose(problem(book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed)))
         self.progress("simulating the years to come", 0, 0)
         return VisitScope(vehicle, terms, advice, self._long_run(book, vehicle, terms), unknown)
-
-    def _weighable(self, vehicle: Vehicle) -> tuple[Book, Vehicle, tuple[str, ...]]:
-        """Book and vehicle without the modes of which nothing is known, and the names of those it can have."""
-        known = {}
-        for number, (mode, entry) in enumerate(self.book.modes.items()):
-            self.progress("fitting life models", number, len(self.book.modes))
-            if self._model_or_none(mode):
-                known[mode] = entry
-        units = tuple(replace(u, modes=tuple(s for s in u.modes if s.mode in known)) for u in vehicle.units)
-        unknown = {state.mode for unit in vehicle.units for state in unit.modes} - known.keys()
-        return self.book.model_copy(update={"modes": known}), replace(vehicle, units=units), tuple(sorted(unknown))
 
     def _long_run(self, book: Book, vehicle: Vehicle, terms: Terms) -> outlook.Comparison:
         """The advice and the two habits at this visit and every later one, on the same lives."""

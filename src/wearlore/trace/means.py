@@ -1,0 +1,137 @@
+"""What can be looked at and what can be done in one case, with its minutes and money."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from math import inf
+
+from wearlore.access import Access
+from wearlore.book.model import Inspection
+from wearlore.trace.case import Case, Told
+from wearlore.trace.looking import Look, Repair, Sight, Stakes
+from wearlore.vehicle import FittedUnit
+from wearlore.ways import Way, Ways
+
+CHECK_MINUTES = 15.0  # to drive and see whether the complaint is gone (common practice, no source)
+
+
+@dataclass(frozen=True)
+class Means:
+    """Inspections and remedies for a case. ``visit_fixed``: what coming back later costs the owner beside the cure."""
+
+    case: Case
+    access: Access
+    labour_rate: float
+    visit_fixed: float
+
+    @property
+    def per_minute(self) -> float:
+        """Money."""
+        return self.labour_rate / 60.0
+
+    def looks(self, told: Sequence[Told], off: Iterable[str] = (), skip: Collection[str] = ()) -> tuple[Look, ...]:
+        """What is left to look at, but for the inspections to ``skip``.
+
+        ``off``: operations that are done already. Raises NameNotKnown.
+        """
+        opened = self.access.reach(off)
+        barred = {hazard for _, rule, _ in self.case.rules(told) for hazard in rule.bars}
+        found = []
+        for id_, inspection in self.case.book.inspections.items():
+            needs = self.opens(inspection, opened)
+            sights = tuple(self._sights(id_, inspection, told))
+            if id_ in skip or not sights or self.missing_tools(inspection) or self.hazards(inspection, opened) & barred:
+                continue
+            hours = sum(self.access.operations[o].total_hours for o in needs)
+            money = sum(self.access.consumed_by(o) for o in needs)
+            money += self.access.parts_price(self._spoiled(needs), {})
+            tools = {*inspection.tools, *(tool for o in needs for tool in self._tools(o))}
+            money += sum(self.access.hire(tool) for tool in sorted(tools))
+            found.append(Look(id_, inspection.minutes, sights, 60.0 * hours, money))
+        return tuple(found)
+
+    def opens(self, inspection: Inspection, opened: frozenset[str]) -> frozenset[str]:
+        """Operations that must still be done before it."""
+        return self.access.reach(inspection.needs) - opened
+
+    def missing_tools(self, inspection: Inspection) -> frozenset[str]:
+        """Tools for it that this workshop does not have."""
+        wanted = {*inspection.tools, *self.access.tools(inspection.needs)}
+        return self.access.missing_tools & wanted
+
+    def hazards(self, inspection: Inspection, opened: frozenset[str]) -> frozenset[str]:
+        """Hazards met in it and on the way to it."""
+        operations = (self.access.operations[o] for o in self.opens(inspection, opened))
+        return frozenset(inspection.hazards).union(*(o.hazards for o in operations))
+
+    def _tools(self, operation: str) -> tuple[str, ...]:
+        entry = self.access.operations[operation]
+        return entry.tools + (entry.refit.tools if entry.refit else ())
+
+    def _spoiled(self, operations: Iterable[str]) -> dict[str, float]:
+        parts: dict[str, float] = {}
+        for operation in sorted(operations):
+            for part, quantity in self.access.spoiled_by(operation).items():
+                parts[part] = parts.get(part, 0.0) + quantity
+        return parts
+
+    def _sights(self, id_: str, inspection: Inspection, told: Sequence[Told]) -> Iterator[Sight]:
+        """What it would show beyond what a person has said and what it has shown already."""
+        known = {one.about for one in told if one.by in ("", id_)}
+        for name, sure in inspection.observes.items():
+            if name not in known:
+                yield Sight(name, sure.sensitivity, sure.specificity)
+        for suspect in self.case.suspects:
+            if suspect.mode in inspection.tells and suspect.name not in known:
+                sure = inspection.tells[suspect.mode]
+                yield Sight(suspect.name, sure.sensitivity, sure.specificity)
+
+    @cached_property
+    def _ways(self) -> Ways:
+        return Ways(self.access, self.case.vehicle.units)
+
+    @cached_property
+    def _cures(self) -> Mapping[str, tuple[FittedUnit, Way]]:
+        """Cause -> the way that cures it for least money in a visit of its own."""
+        cheapest: dict[str, tuple[float, FittedUnit, Way]] = {}
+        units = {unit.name: unit for unit in self.case.vehicle.units}
+        for suspect in self.case.suspects:
+            unit = units[suspect.unit]
+            for way in self._ways.of_unit[unit.name]:
+                if suspect.mode in way.effect.cures and way.effect.lowers is None and not way.tools:
+                    cost = self._cost(unit, way, frozenset())
+                    if cost < cheapest.get(suspect.name, (inf, unit, way))[0]:
+                        cheapest[suspect.name] = cost, unit, way
+        return {name: (unit, way) for name, (_, unit, way) in cheapest.items()}
+
+    def _cost(self, unit: FittedUnit, way: Way, opened: frozenset[str]) -> float:
+        """Money of a repair now; what is ``opened`` already is not paid again."""
+        visit = self._ways.visit(unit, way)
+        done = sum(self.access.operations[o].total_hours for o in way.operations & opened)
+        return self.labour_rate * max(visit.hours - done, 0.0) + visit.materials
+
+    def repairs(self, off: Iterable[str] = ()) -> tuple[Repair, ...]:
+        """The cheapest cure of each cause, those that one remedy cures together in one; named ``REMEDY`` or
+        ``REMEDY@POSITION``."""
+        opened = self.access.reach(off)
+        together: dict[str, tuple[FittedUnit, Way, list[str]]] = {}
+        for name, (unit, way) in self._cures.items():
+            called = f"{way.remedy}@{unit.position}" if unit.position else way.remedy
+            together.setdefault(called, (unit, way, []))[2].append(name)
+        return tuple(
+            Repair(called, self._cost(unit, way, opened), tuple(names))
+            for called, (unit, way, names) in together.items()
+        )
+
+    def stakes(self, asked: Iterable[str]) -> Stakes:
+        """What is at stake in the causes ``asked`` about: left, each brings its consequence and a visit of its own."""
+        wanted = tuple(asked)
+        left = {}
+        for suspect in self.case.suspects:
+            if suspect.name in wanted:
+                later = self._cures.get(suspect.name)
+                cure = self._cost(*later, frozenset()) + self.visit_fixed if later else 0.0
+                left[suspect.name] = self.case.book.modes[suspect.mode].consequence.cost + cure
+        return Stakes(left, self.per_minute, CHECK_MINUTES * self.per_minute, wanted)

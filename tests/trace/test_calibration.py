@@ -146,6 +146,12 @@ class TestEnds:
         assert told.log_score.value == inf
         assert told.brier.value == pytest.approx((1 + 0.25) / 2)
 
+    def test_one_case_that_went_the_other_way_proves_no_error(self) -> None:
+        told = of([0.3], [1])
+        assert told.error.value == pytest.approx(0.7)
+        assert not told.beyond_chance
+        assert told.error.low == 0
+
     @pytest.mark.parametrize("found", [True, False])
     def test_all_or_none_found_leaves_no_skill_to_show(self, found) -> None:
         told = of([0.2, 0.7], [found] * 2)

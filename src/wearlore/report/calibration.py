@@ -70,7 +70,7 @@ def _compared(result: TraceCalibration, compared: Calibration, units: Units, fig
         "Only what somebody looked at can be counted, and people look first at what is likely: of causes that nobody "
         "looked at, this says nothing."
     )
-    yield from drawn(figures, "calibration")
+    yield from drawn(figures, "reliability")
     yield Heading("What was said, and what was there")
     yield _bins(compared)
     yield Heading("Scores")
@@ -92,7 +92,8 @@ def fullest_in_words(compared: Calibration) -> str:
 def bin_in_words(one: Bin) -> str:
     """``Of 412 causes given 60 to 70 %, 66 % were there (61 to 71).``"""
     ends = f"({_span(one.share.low, one.share.high)})"
-    return f"Of {counted(one.count, 'cause')} given {_edges(one)} %, {percent(one.share.value)} % were there {ends}."
+    was = "was" if one.count == 1 else "were"
+    return f"Of {counted(one.count, 'cause')} given {_edges(one)} %, {percent(one.share.value)} % {was} there {ends}."
 
 
 def verdict_in_words(compared: Calibration) -> str:

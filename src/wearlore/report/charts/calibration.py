@@ -19,7 +19,7 @@ def calibration_drawings(result: TraceCalibration) -> tuple[Drawing, ...]:
     if result.calibration is None:
         return ()
     text = "Share that was there against the chance stated, with intervals; below, how many causes that rests on."
-    return (Drawing("calibration", text, reliability_diagram(result.calibration, result.family)),)
+    return (Drawing("reliability", text, reliability_diagram(result.calibration, result.family)),)
 
 
 def reliability_diagram(compared: Calibration, family: str) -> Chart:
@@ -58,7 +58,7 @@ def _counts(bins: tuple[Bin, ...]) -> alt.LayerChart:
     ]
     x = _chance("x:Q", "Chance stated")
     scale = alt.Scale(domain=[0, 1.25 * max(one.count for one in bins)])  # room for the numbers
-    y = alt.Y("y:Q", title="Causes", axis=alt.Axis(labels=False, ticks=False, grid=False), scale=scale)
+    y = alt.Y("y:Q", title="Causes", axis=alt.Axis(labels=False, ticks=False, grid=False, domain=False), scale=scale)
     bar = values(rows).mark_rect(color=TEAL, opacity=0.55, stroke=PAPER, strokeWidth=2)
     bars = bar.encode(x=x, x2="end:Q", y=y, y2=alt.Y2(datum=0))
     told = values(rows).mark_text(baseline="bottom", dy=-3, fontSize=12, color=INK)

@@ -13,11 +13,11 @@ from wearlore.errors import FitError, RecordsError
 from wearlore.records.summary import usual_leg
 from wearlore.trace import Case, Means, Told, suspects
 from wearlore.vehicle import Vehicle
-from wearlore.workbench.depth import Depths
+from wearlore.workbench.loop import Loop
 from wearlore.workbench.tracing import Tracing
 
 
-class Traces(Depths):
+class Traces(Loop):
     """Tracing a fault."""
 
     def trace(

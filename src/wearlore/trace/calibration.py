@@ -4,7 +4,7 @@ Stated chances are put into bins of equal width. In bin k, with n_k of n chances
 f_k (f without index: of all):
 
 - interval of f_k: Jeffreys, that is Beta(found + 1/2, not found + 1/2), and from 0 where none, to 1 where all was found
-  (Brown, Cai & DasGupta 2001, *Statistical Science* 16(2), section 4.3);
+  (Brown, Cai & DasGupta 2001, *Statistical Science* 16(2));
 - bias: mean of the stated chances less the share of all that was found, above 0 where too much was said;
 - expected calibration error: sum of n_k/n |s_k - f_k| (Naeini, Cooper & Hauskrecht 2015, AAAI);
 - Brier score: mean of (stated - found)^2 = reliability - resolution + uncertainty + within, where reliability = sum of

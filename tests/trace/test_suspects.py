@@ -131,9 +131,7 @@ def test_positions_are_causes_of_their_own():
 
 def test_intervals_hold_what_is_not_known_of_the_lives():
     life = KnownLife(110_000.0, 3.0, or_scale=200_000.0)
-    vehicle = van(
-        unit("seal", ModeState("seal-leaks", 1e5, 1e5)), unit("gasket", ModeState("gasket-leaks", 1e5, 1e5))
-    )
+    vehicle = van(unit("seal", ModeState("seal-leaks", 1e5, 1e5)), unit("gasket", ModeState("gasket-leaks", 1e5, 1e5)))
     rows = tuple(found(vehicle, 2e4, life).values())
     network = Network(
         tuple(Cause(row.name, row.prior) for row in rows),

@@ -7,6 +7,7 @@ from wearlore.trace.means import Means
 from wearlore.trace.network import Cause, Edge, Fact, Finding, Network, not_seen, reported, seen
 from wearlore.trace.posterior import Explanation, Influence, Posterior, Solver, posterior
 from wearlore.trace.suspects import Suspect, suspects, with_intervals
+from wearlore.trace.telling import told, written
 
 __all__ = [
     "Acting",
@@ -38,5 +39,7 @@ __all__ = [
     "search_order",
     "seen",
     "suspects",
+    "told",
     "with_intervals",
+    "written",
 ]

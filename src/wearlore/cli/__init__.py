@@ -7,11 +7,11 @@ from collections.abc import Sequence
 
 from cyclopts import CycloptsError
 
-from wearlore.cli import family, folder, loop, visit
+from wearlore.cli import family, folder, loop, trace, visit
 from wearlore.cli.app import WRONG_INPUT, app
 from wearlore.errors import WearloreError
 
-__all__ = ["app", "family", "folder", "loop", "main", "run", "visit"]
+__all__ = ["app", "family", "folder", "loop", "main", "run", "trace", "visit"]
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

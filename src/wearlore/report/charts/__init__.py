@@ -9,6 +9,7 @@ from wearlore.report.charts.look import Chart, Drawing, Look, save, to_html, to_
 from wearlore.report.charts.repeats import repeats_drawings
 from wearlore.report.charts.study import study_drawings
 from wearlore.report.charts.survival import life_chart
+from wearlore.report.charts.trace import trace_drawings
 
 __all__ = [
     "Chart",
@@ -26,5 +27,6 @@ __all__ = [
     "study_drawings",
     "to_html",
     "to_svg",
+    "trace_drawings",
     "wear_bands",
 ]

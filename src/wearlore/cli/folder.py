@@ -42,6 +42,7 @@ def demo(*, folder: Path = Path("wearlore-demo"), vans: int = 6000, shown: Shown
         faults = " ".join(f"--fault {fault}" for fault in van.faults)
         say(f"Papers of this visit: {', '.join(str(path) for path in written)}")
         say(f"Go on with:  wearlore lives --in {folder}")
+        say(f"             wearlore trace {van.vehicle} --saw rattle-cold-start --code P0016 --in {folder}")
         say(f"             wearlore scope {van.vehicle} {faults} --in {folder}")
         say(f"             wearlore compare chain-stretch --by revision --in {folder}")
         say(f"             wearlore economy water-pump --in {folder}")

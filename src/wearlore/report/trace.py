@@ -29,6 +29,7 @@ from wearlore.report.sheet import (
 from wearlore.trace import Told
 from wearlore.units import Units, show_share, significant
 
+SUPPOSED = " (supposed; say it with --odometer)"
 LISTED, LEAST = 8, 0.01  # suspects listed at most, and the chance from which one is
 BESIDE = 0.05  # chance from which one that cannot be behind it is named
 SURE = 0.995  # chance from which a cause is handed over as confirmed
@@ -90,9 +91,6 @@ def traced_fault(
         ),
         small_print=SMALL,
     )
-
-
-SUPPOSED = ", supposed from how far it usually goes; say it with --odometer"
 
 
 # ------------------------------------------------------------------------------------------------------------- words
@@ -203,6 +201,7 @@ def _spoken(id_: str, observation: Observation) -> str:
 
 
 def _suspects(traced: TracedFault, units: Units, figures: Figures) -> Iterator[Block]:
+    shown = 6 + any(suspect.open for suspect in listed(traced))  # columns: the last only where it says something
     rows = [_row(suspect, units) for suspect in listed(traced)]
     if traced.asked:
         yield Heading("Most likely")
@@ -220,7 +219,7 @@ def _suspects(traced: TracedFault, units: Units, figures: Figures) -> Iterator[B
         Column("Known good", "right", spare=True),
         Column("On record", spare=True),
     )
-    yield Table(columns, tuple(rows), totals=int(bool(traced.asked)))
+    yield Table(columns[:shown], tuple(row[:shown] for row in rows), totals=int(bool(traced.asked)))
     yield from drawn(figures, "suspects")
     yield from _others(traced)
 
@@ -355,11 +354,11 @@ def _moved(argument: Argument, names: dict[str, str]) -> tuple[str, str]:
 
 
 def _more(factor: float) -> str:
-    return "proven" if factor == inf else f"× {_times(factor)}"
+    return "proven" if factor == inf else f"×{_times(factor)}"
 
 
 def _less(factor: float) -> str:
-    return "ruled out" if factor == 0 else f"÷ {_times(1 / factor)}"
+    return "ruled out" if factor == 0 else f"÷{_times(1 / factor)}"
 
 
 def _times(factor: float) -> str:

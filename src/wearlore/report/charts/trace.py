@@ -10,7 +10,7 @@ from wearlore.answers import TracedFault
 from wearlore.report.charts.look import INK, PAPER, SLATE, SOFT, TEAL, WIDTH, Chart, Drawing, Row, framed, values
 from wearlore.report.trace import called, listed, show_chance
 
-ROW = 46  # pixels of a suspect with its name above
+ROW = 50  # pixels of a suspect with its name above
 ROOM = 90  # pixels for the words after a whisker
 NONE = "None of these"
 
@@ -38,14 +38,14 @@ def suspects_chart(traced: TracedFault) -> Chart:
     base, every = values(rows), values(all_rows)
     layers = [
         base.mark_rule(color=TEAL, strokeWidth=2).encode(x=_chance("low:Q"), x2="high:Q", y=y),
-        base.mark_tick(color=SOFT, thickness=2.5, size=18, orient="vertical", opacity=0.65).encode(
+        base.mark_tick(color=SOFT, thickness=2.5, size=16, orient="vertical", opacity=0.65).encode(
             x=_chance("before:Q"), y=y
         ),
         base.mark_point(filled=True, color=TEAL, size=110, opacity=1).encode(x=_chance("x:Q"), y=y),
         every.transform_filter("!isValid(datum.low)")
         .mark_point(filled=True, color=PAPER, stroke=SLATE, strokeWidth=2, size=100, opacity=1)
         .encode(x=_chance("x:Q"), y=y),
-        every.mark_text(align="left", baseline="bottom", dy=-9, fontSize=13, color=INK).encode(
+        every.mark_text(align="left", baseline="bottom", dy=-10, fontSize=13, color=INK).encode(
             x=alt.value(0), y=y, text="name:N"
         ),
         every.mark_text(align="left", dx=10, fontSize=13, fontWeight=600, color=INK).encode(
@@ -67,6 +67,6 @@ def _none(traced: TracedFault, row: int) -> Sequence[Row]:
 
 
 def _chance(field: str) -> alt.X:
-    axis = alt.Axis(format=".0%", tickCount=5)
+    axis = alt.Axis(format=".0%", tickCount=5, grid=False)
     scale = alt.Scale(domain=[0, WIDTH / (WIDTH - ROOM)], nice=False)
     return alt.X(field, title="Chance that it is there", axis=axis, scale=scale)

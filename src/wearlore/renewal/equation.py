@@ -189,6 +189,17 @@ def worth_left(process: Process, age: Array, seen: Array, renewed_worth: Array, 
     )
 
 
+def there_now(cost: Array, chance: Array) -> tuple[float, float]:
+    """Expected cost of the dearest mode that is there already, and the chance that none is.
+
+    ``chance`` (m,) that each is there, independent of each other; ``cost`` (m,). One cure renews them all and is paid
+    once, so only the dearest counts: exact over all 2^m ways in which they may be there.
+    """
+    order = np.argsort(-cost, kind="stable")
+    none_dearer = np.concatenate([[1.0], np.cumprod(1 - chance[order])])
+    return float((cost * chance)[order] @ none_dearer[:-1]), float(none_dearer[-1])
+
+
 def renewal_function(cdf: Callable[[Array], Array], t: float, steps: int = 1024) -> float:
     """Expected number of renewals M(t) of a unit whose life has ``cdf``; the step is halved once and extrapolated."""
     coarse, fine = (float(_renewals(cdf(np.linspace(0, t, n + 1)))[-1]) for n in (steps, 2 * steps))

@@ -23,6 +23,7 @@ from wearlore.renewal.equation import (
     Span,
     draw_nodes,
     survival,
+    there_now,
     unknown_age,
     worth_left,
     worth_new,
@@ -64,6 +65,8 @@ class ModeRisk:
     """One mode on the unit. ``age`` None: not known. ``seen_good``: age at which it was last known to be absent.
 
     ``consequence``: money beyond the cure. ``applies`` tells whether a unit of a revision has the mode at all.
+    ``present``: the chance that it is there now: 1 found, 0 not found. Between them somebody has judged it: it is there
+    with that chance, and else known to be absent now, a hidden mode too; ``seen_good`` then only weighs the parameters.
     ``speed`` multiplies its ageing from here on (an accelerating fault left in place).
     """
 
@@ -73,8 +76,12 @@ class ModeRisk:
     consequence: float
     hidden: bool
     applies: Callable[[str], bool]
-    present: bool = False
+    present: float = 0.0
     speed: float = 1.0
+
+    @property
+    def judged(self) -> bool:
+        return 0 < self.present < 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +169,7 @@ class UnitWorth:
                 worth=self._worth_renewed(number, group, None, self.count),
                 money=0.0,
                 needs=frozenset(),
-                failed=any(risk.present for risk in risks),
+                present=np.array([risk.present for risk in risks]),
             )
             found.append((group.cure, item))
         return tuple(found)
@@ -189,21 +196,23 @@ class UnitWorth:
     ) -> tuple[Array, Array]:
         guard = effect if effect and effect.lowers is not None else None
         renewed = self._worth_renewed(number, group, guard, draws)
-        present = [
-            m for m, i in enumerate(group.modes) if self.risks[i].present and not _restarts(effect, self.risks[i].mode)
-        ]
-        if present:
-            return renewed[:, -1] + group.cost[present].max(), np.ones(draws)
+        risks = [self.risks[i] for i in group.modes]
+        present = np.array([0.0 if _restarts(effect, risk.mode) else risk.present for risk in risks])
+        charge, absent = there_now(group.cost, present)
+        failed = (1 - absent) * renewed[:, -1] + charge
+        if absent == 0:
+            return failed, np.ones(draws)
         designs = [
             (effect.revision, effect.grade)
-            if effect and effect.renews and self.risks[i].mode in effect.cures
+            if effect and effect.renews and risk.mode in effect.cures
             else (self.revision, self.grade)
-            for i in group.modes
+            for risk in risks
         ]
         process = self._process(group, designs, guard, draws)
         age, seen, weight = self._ages(group, effect, offset, draws)
         left = worth_left(process, age, seen, renewed, self.span)
-        return (left.cost * weight).sum(axis=1), (left.chance * weight).sum(axis=1)
+        cost, chance = (left.cost * weight).sum(axis=1), (left.chance * weight).sum(axis=1)
+        return failed + absent * cost, 1 - absent + absent * chance
 
     def _worth_renewed(self, number: int, group: Group, guard: Effect | None, draws: int) -> Array:
         if group.cure is None:
@@ -263,7 +272,7 @@ class UnitWorth:
         return age, seen, weight
 
     def _last_seen(self, risk: ModeRisk, now: Array, offset: float) -> Array:
-        if not risk.hidden:
+        if not risk.hidden or risk.judged:
             return now
         if risk.age is None:
             return np.maximum(now - max(self.at_least - risk.seen_good, 0.0) - offset, 0.0)

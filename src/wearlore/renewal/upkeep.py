@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from math import log1p
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri_exp
 
 from wearlore.lives import Array
-from wearlore.renewal.equation import Process, Span, cumulative_hazard, worth_left
+from wearlore.renewal.equation import Process, Span, cumulative_hazard, there_now, worth_left
 
 Mask = NDArray[np.bool_]
 
@@ -21,8 +22,8 @@ class Renewable:
 
     ``fitted`` and ``fresh``: the piece in place and the one that a cure fits (d draws, m modes); ``worth`` (d,
     steps + 1): `worth_new` of the fresh one. ``age``, ``seen`` (d, m) km; ``start`` (m,): age at which a cure starts
-    the modes. ``consequence`` (m,): money beyond the cure; ``money``: parts; ``needs``: names of steps. ``failed``:
-    found so now.
+    the modes. ``consequence`` (m,): money beyond the cure; ``money``: parts; ``needs``: names of steps. ``present``
+    (m,): chance that each mode is there now (see `ModeRisk`).
     """
 
     unit: str
@@ -37,7 +38,12 @@ class Renewable:
     worth: Array
     money: float
     needs: frozenset[str]
-    failed: bool
+    present: Array
+
+    @property
+    def failed(self) -> bool:
+        """Found so now: certain."""
+        return bool((self.present == 1).any())
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,13 +81,16 @@ Policy = Callable[[Moment], Mask]  # what to renew; holds what has failed
 class Savings:
     """What renewing each of n saves later: tables (n, k, r) over ``since`` (k,) and ``ahead`` (r,), km.
 
-    ``fitted``: of the pieces now in place, by the distance from now; ``fresh``: of later ones, since they were fitted.
+    ``fitted``: of the pieces now in place, by the distance from now, those found good that may have failed; ``fresh``:
+    of later ones, since they were fitted. ``unseen`` (n,): of the pieces now in place over the whole span, while nobody
+    knows yet which of them have failed.
     """
 
     since: Array
     ahead: Array
     fitted: Array
     fresh: Array
+    unseen: Array
 
     def at(self, since: Array, ahead: float, first: Mask) -> Array:
         """Savings (n,) of pieces renewed ``since`` km ago (``first``: in place from the start, so many km from now)."""
@@ -105,7 +114,7 @@ def savings(upkeep: Upkeep, points: int = 17, draws: int = 16) -> Savings:
     since = np.linspace(0.0, span.km, points)
     steps = [0, *(span.steps * np.arange(1, 6) // 5)]
     shape = (len(upkeep.renewables), points, len(steps))
-    fitted, fresh = np.zeros(shape), np.zeros(shape)
+    fitted, fresh, unseen = np.zeros(shape), np.zeros(shape), np.zeros(shape[0])
     for n, item in enumerate(upkeep.renewables):
         old, new = _first_draws(item.fitted, draws), _first_draws(item.fresh, draws)
         age, seen = item.age[:draws].mean(axis=0), item.seen[:draws].mean(axis=0)
@@ -118,7 +127,9 @@ def savings(upkeep: Upkeep, points: int = 17, draws: int = 16) -> Savings:
             later = worth_left(new, item.start + gone, item.start + gone, worth, part)
             fitted[n, :, r] = (left.cost - worth[:, -1:]).mean(axis=0)
             fresh[n, :, r] = (later.cost - worth[:, -1:]).mean(axis=0)
-    return Savings(since, span.step * np.array(steps), fitted, fresh)
+        charge, absent = there_now(item.fitted.cost, np.where(item.present < 1, item.present, 0.0))
+        unseen[n] = charge + absent * fitted[n, 0, -1]
+    return Savings(since, span.step * np.array(steps), fitted, fresh, unseen)
 
 
 def _first_draws(process: Process, draws: int) -> Process:
@@ -147,20 +158,31 @@ def draw_luck(upkeep: Upkeep, runs: int, pieces: int = 64, *, rng: np.random.Gen
 
 
 def lives(upkeep: Upkeep, luck: Luck) -> Pieces:
-    """The lives that ``luck`` brings; run after run takes the next draw of the parameters."""
+    """The lives that ``luck`` brings; run after run takes the next draw of the parameters.
+
+    A first piece of which it is not certain whether a mode is there has failed at 0 km with the chance of that, by the
+    dearest mode that is there.
+    """
     runs, pieces = next(iter(luck.values())).shape
     n = len(upkeep.renewables)
     life, mode = np.empty((runs, n, pieces)), np.zeros((runs, n, pieces), np.int64)
     for i, item in enumerate(upkeep.renewables):
         run = np.arange(runs) % item.age.shape[0]
         each = np.empty((runs, pieces, len(item.modes)))
+        there = np.zeros((runs, len(item.modes)), bool)
         for m, name in enumerate(item.modes):
             hazard = luck[item.unit, name]
             first = run[:, None], m
-            each[:, :1, m] = _life(item.fitted, *first, item.age[first], item.seen[first], hazard[:, :1])
+            spent = -log1p(-item.present[m]) if item.present[m] < 1 else 0.0  # hazard that stands for being there now
+            there[:, m] = hazard[:, 0] < spent
+            left = np.maximum(hazard[:, :1] - spent, 0.0)  # of those not there again standard exponential
+            each[:, :1, m] = _life(item.fitted, *first, item.age[first], item.seen[first], left)
             start = np.full((runs, 1), item.start[m])
             each[:, 1:, m] = _life(item.fresh, *first, start, start, hazard[:, 1:])
         life[:, i], mode[:, i] = each.min(axis=2), each.argmin(axis=2)
+        dearest = np.where(there, item.fitted.cost, -np.inf).argmax(axis=1)
+        life[:, i, 0] = np.where(there.any(axis=1), 0.0, life[:, i, 0])
+        mode[:, i, 0] = np.where(there.any(axis=1), dearest, mode[:, i, 0])
     return Pieces(life, mode)
 
 

@@ -262,7 +262,8 @@ def _why_out(problem: Problem, unit: int, offset: float | None) -> tuple[Reason,
         return "refused", ()
     if all(option.refused or option.tools for option in options):
         return "no-tool", tuple(sorted(frozenset().union(*(option.tools for option in options))))
-    return ("not-yet" if offset is not None and offset > 0 else "never"), ()
+    later = problem.candidates[unit].doubtful or (offset is not None and offset > 0)
+    return ("not-yet" if later else "never"), ()
 
 
 def _names(problem: Problem, options: list[int]) -> tuple[str, ...]:

@@ -51,9 +51,13 @@ class Builder:
         known = {*units, *self.book.components, *self.book.remedies}
         for name in sorted(self.terms.refuse - known):
             raise NameNotKnown("unit or remedy", name, known)
-        for fault in sorted(self.terms.must):
+        for fault in sorted(self.terms.must | self.terms.probable.keys()):
             unit = self.vehicle.unit(fault.unit)
-            modes = [mode for mode, _ in self.book.modes_of(unit.component)]
+            modes = [
+                id_
+                for id_, mode in self.book.modes_of(unit.component)
+                if mode.applies(self.vehicle.variant, unit.revision)
+            ]
             if fault.mode not in modes:
                 raise NameNotKnown(f"failure mode of {unit.component}", fault.mode, modes)
 
@@ -71,27 +75,29 @@ class Builder:
 
     # worth
 
-    def faults(self, unit: FittedUnit) -> frozenset[str]:
-        found = {state.mode for state in unit.modes if state.present}
-        return frozenset(found | {fault.mode for fault in self.terms.must if fault.unit == unit.name})
+    def present(self, unit: FittedUnit) -> dict[str, float]:
+        """The modes that are there now, each with the chance of that: 1 when found."""
+        found = {state.mode: 1.0 for state in unit.modes if state.present}
+        probable = {fault.mode: chance for fault, chance in self.terms.probable.items() if fault.unit == unit.name}
+        return found | probable | {fault.mode: 1.0 for fault in self.terms.must if fault.unit == unit.name}
 
     def _refused(self, unit: FittedUnit, remedy: str = "") -> frozenset[str]:
         return self.terms.refuse & {unit.name, unit.component, remedy}
 
     def _speeds(self) -> dict[str, float]:
-        """Factors on ageing from faults that are there and that the owner will not have cured."""
+        """Factors on ageing from faults that are there and that the owner will not have cured: the expected ones."""
         speeds: dict[str, float] = {}
         for unit in self.vehicle.units:
             if self._refused(unit):
-                for fault in self.faults(unit):
+                for fault, chance in self.present(unit).items():
                     for mode, factor in self.book.modes[fault].accelerates.items():
-                        speeds[mode] = speeds.get(mode, 1.0) * factor
+                        speeds[mode] = speeds.get(mode, 1.0) * (1 - chance + chance * factor)
         return speeds
 
     def _risks(self, unit: FittedUnit) -> list[ModeRisk]:
         states = {state.mode: state for state in unit.modes}
         designs = {unit.revision} | {way.effect.revision for way in self.ways[unit.name]}
-        faults = self.faults(unit)
+        present = self.present(unit)
         risks = []
         for id_, mode in self.book.modes_of(unit.component):
             if not any(mode.applies(self.vehicle.variant, revision) for revision in designs):
@@ -106,7 +112,7 @@ class Builder:
                     mode.consequence.cost,
                     mode.noticed == "hidden",
                     lambda revision, mode=mode: mode.applies(self.vehicle.variant, revision),  # type: ignore[misc]
-                    id_ in faults,
+                    present.get(id_, 0.0),
                     self.speeds.get(id_, 1.0),
                 )
             )
@@ -148,7 +154,8 @@ class Builder:
             age = _age(unit)
             offsets = self._offsets(unit)
             curve = self._curve(worth, None, offsets)
-            candidates.append(Candidate(unit.name, left, chance, age, offsets))
+            doubtful = any(present < 1 for present in self.present(unit).values())
+            candidates.append(Candidate(unit.name, left, chance, age, offsets, doubtful))
             for way in self.ways[unit.name]:
                 after, _ = worth.later(way.effect)
                 drift = curve - self._curve(worth, way.effect, offsets)
@@ -175,7 +182,7 @@ class Builder:
 
     def _offsets(self, unit: FittedUnit) -> Array:
         """Where to look for the distance at which the advice flips; nowhere when something is already wrong."""
-        if self.faults(unit) or not self.ways[unit.name] or not unit.modes:
+        if self.present(unit) or not self.ways[unit.name] or not unit.modes:
             return np.zeros(0)
         lowest = -min((state.age for state in unit.modes if state.age is not None), default=unit.at_least)
         unknown = any(state.age is None for state in unit.modes)  # each point then holds many ages

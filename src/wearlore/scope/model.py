@@ -28,8 +28,10 @@ class Terms:
 
     ``labour_rate`` per hour; ``visit_fixed`` money per visit; ``discount`` per year; ``horizon`` and ``per_year`` km;
     ``setup_share``: the share of a later visit's set-up that other work will carry. ``must``: faults to cure.
-    ``refuse``: units, components or remedies the owner says no to. ``missing_tools`` come on top of those that the
-    book knows to be missing. Raises ScopeError for a number that makes no sense.
+    ``probable``: for faults of which it is not certain, the chance that each is there now, independent of each other;
+    it stands before what the records hold of the fault. ``refuse``: units, components or remedies the owner says no to.
+    ``missing_tools`` come on top of those that the book knows to be missing. Raises ScopeError for a number that makes
+    no sense, and for a fault that is both to cure and only probable.
     """
 
     labour_rate: float
@@ -41,6 +43,7 @@ class Terms:
     must: frozenset[Fault] = frozenset()
     refuse: frozenset[str] = frozenset()
     missing_tools: frozenset[str] = frozenset()
+    probable: Mapping[Fault, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         limits = {  # written so that NaN fails too
@@ -54,6 +57,15 @@ class Terms:
         for name, (good, expected) in limits.items():
             if not good:
                 raise ScopeError(f"{name.replace('_', ' ')} is {getattr(self, name):g}", f"It must be {expected}")
+        for fault, chance in sorted(self.probable.items()):
+            if not 0 < chance < 1:
+                raise ScopeError(
+                    f"the chance of {fault.mode} on {fault.unit} is {chance:g}",
+                    "It must be above 0 and below 1: name a fault that is certain as one to cure (--fault), "
+                    "and leave away one that is ruled out",
+                )
+        if both := [f"{fault.mode} on {fault.unit}" for fault in sorted(self.must & self.probable.keys())]:
+            raise ScopeError(f"{', '.join(both)} is to be cured and also only probable", "Say one of the two")
 
     @classmethod
     def of(cls, economics: Economics) -> Terms:
@@ -106,7 +118,8 @@ class Candidate:
     """A unit of the vehicle: ``left`` (d,) expected cost later if nothing is done to it now, ``chance`` (d,) that it
     fails within the horizon. ``offsets`` (k,): distances from now, km, for which its options carry ``saving_at``.
 
-    ``age``: km; None when not known, or when its modes have different ages.
+    ``age``: km; None when not known, or when its modes have different ages. ``doubtful``: it is not certain whether it
+    has failed already.
     """
 
     name: str
@@ -114,6 +127,7 @@ class Candidate:
     chance: Array
     age: float | None = None
     offsets: Array = field(default_factory=lambda: np.zeros(0))
+    doubtful: bool = False
 
     @property
     def component(self) -> str:

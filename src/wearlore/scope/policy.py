@@ -73,17 +73,22 @@ def _brings(
 
 
 def follow_advice(upkeep: Upkeep, table: Savings | None = None) -> Policy:
-    """At each visit the cheapest choice by this visit's cost and the savings later, by minimum cut."""
+    """At each visit the cheapest choice by this visit's cost and the savings later, by minimum cut.
+
+    At the visit now, what may be there but is not certain counts by its chance; at a later one it has shown itself.
+    """
     known = table or savings(upkeep)
     names = sorted(upkeep.price)
     number = {name: len(upkeep.renewables) + s for s, name in enumerate(names)}
     money = np.array([item.money for item in upkeep.renewables])
+    found = np.array([item.failed for item in upkeep.renewables], dtype=bool)
     prices = np.array([-upkeep.price[name] for name in names])
     needs = [[number[name] for name in sorted(item.needs)] for item in upkeep.renewables]
     brought = [np.flatnonzero(row).tolist() for row in upkeep.brings]
 
     def policy(moment: Moment) -> Mask:
-        worth = known.at(moment.since, moment.ahead, moment.first) - money
+        now = moment.first.all() and np.array_equal(moment.failed, found)  # later ones have cured or met another fault
+        worth = (known.unseen if now else known.at(moment.since, moment.ahead, moment.first)) - money
         asked = moment.failed | (worth > 0)
         asked |= upkeep.brings[asked].any(axis=0)
         implies = [(i, j) for i in np.flatnonzero(asked).tolist() for j in needs[i] + brought[i]]

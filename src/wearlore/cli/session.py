@@ -11,7 +11,7 @@ from difflib import get_close_matches
 from math import isfinite
 from typing import TYPE_CHECKING
 
-from wearlore.errors import TraceError, WearloreError
+from wearlore.errors import WearloreError
 
 if TYPE_CHECKING:
     from wearlore.answers import LookAhead, TracedFault
@@ -194,7 +194,7 @@ class Session:
         self.told = [*(one for one in before if (one.about, one.by) not in about), *said]
         try:
             self.tracing.solver.posterior(self.tracing.case.facts(self.told))
-        except TraceError as error:
+        except WearloreError as error:
             self.told = before
             self._notes.append(f"Not taken: {error}")
         else:

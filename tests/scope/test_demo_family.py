@@ -9,23 +9,9 @@ import numpy as np
 import pytest
 
 from wearlore import jobcard, scope
-from wearlore.book.load import load
-from wearlore.demo import BOOK
-from wearlore.life import life_model
-from wearlore.lives import Lives
 from wearlore.vehicle import FittedUnit, ModeState, Vehicle
 
 KM, BUILT = 142_318.0, date(2016, 5, 1)
-
-
-@pytest.fixture(scope="module")
-def book():
-    return load(BOOK)
-
-
-@pytest.fixture(scope="module")
-def judged(book):
-    return {id_: life_model(id_, Lives.of(), mode.belief) for id_, mode in book.modes.items()}
 
 
 def van(book, variant: str, *, known: bool) -> Vehicle:

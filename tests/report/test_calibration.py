@@ -99,6 +99,7 @@ class TestPage:
     def test_says_first_that_nothing_was_kept_and_what_to_do(self) -> None:
         told = words(answer(predictions=0))
         assert "No trace has been kept yet, so there is nothing to compare" in told
+        assert "wearlore trace VEHICLE --saw OBSERVATION --keep" in told
         assert "wearlore found VEHICLE --confirmed MODE --refuted MODE --odometer N" in told
         assert "WHAT IS COUNTED" not in told
 

@@ -31,6 +31,7 @@ SMALL = (
     "Hauskrecht 2015. Brier score = reliability - resolution + uncertainty (Murphy 1973) + within bins (Stephenson, "
     "Coelho & Jolliffe 2008). By chance alone: what right chances would give (Bröcker & Smith 2007)."
 )
+KEEP = "wearlore trace VEHICLE --saw OBSERVATION --keep"
 TELL = "wearlore found VEHICLE --confirmed MODE --refuted MODE --odometer N"
 
 
@@ -58,7 +59,8 @@ def _nothing_yet(result: TraceCalibration) -> Iterator[Block]:
     kept = f"{counted(result.predictions, 'chance')} of {counted(result.traces, 'trace')}"
     if not result.predictions:
         yield Paragraph("No trace has been kept yet, so there is nothing to compare and nothing to draw.", "lead")
-        yield Paragraph(f"Trace faults and keep what is said. Then, after the work, say what was found: {TELL}")
+        yield Paragraph(f"Trace faults and keep what is said: {KEEP}")
+        yield Paragraph(f"Then, after the work, say what was found: {TELL}")
     else:
         yield Paragraph(f"Nothing can be compared and drawn yet: {kept} kept, none found out in question.", "lead")
         yield Paragraph(f"After the work, say what was found: {TELL}")

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import permutations
 from math import log
 
 from wearlore.book.codes import FAILURE_MECHANISMS, FAILURE_MODES
-from wearlore.book.model import TROUBLE_CODE, Belief, Book, Mode
+from wearlore.book.model import TROUBLE_CODE, Belief, Book, Mode, Observation
 from wearlore.book.remark import Remark, did_you_mean
 from wearlore.book.source import Path
 
 
 def modes(book: Book) -> Iterator[Remark]:
     looked_at = {name for inspection in book.inspections.values() for name in inspection.observes}
+    told = {name for inspection in book.inspections.values() for name in inspection.tells}
     for id_, mode in book.modes.items():
         path: Path = ("modes", id_)
         if not mode.observations:
             yield Remark("warning", path, "an observation (nobody could notice this mode)", "Add 'observations:'.")
-        elif mode.noticed == "hidden" and not looked_at & mode.observations.keys():
-            mend = "Add an inspection that observes one of its observations."
+        elif mode.noticed == "hidden" and id_ not in told and not looked_at & mode.observations.keys():
+            mend = "Add an inspection that tells it, or that observes one of its observations."
             yield Remark("warning", path, "an inspection that can find this hidden mode", mend)
         yield from _remedies(book, id_, mode)
         if mode.code and mode.code not in FAILURE_MODES:
@@ -124,8 +126,52 @@ def observations(book: Book) -> Iterator[Remark]:
             yield Remark("warning", path, "the unit of this reading", "Add 'unit:'.")
         if observation.kind == "wet" and observation.zone is None:
             yield Remark("warning", path, "the zone that is wet", "Add 'zone:'.")
+        yield from _ranges(observation, path)
+
+
+def _ranges(observation: Observation, path: Path) -> Iterator[Remark]:
+    """What sound and faulty pieces read, against each other and against the limit."""
+    if not (observation.sound and observation.faulty):
+        return
+    sound, faulty = (sum(between) / 2 for between in (observation.sound, observation.faulty))
+    if sound == faulty or (faulty > sound) != (observation.worse == "higher"):
+        expected = f"faulty pieces to read {observation.worse} than sound ones, as 'worse' says"
+        yield Remark("error", (*path, "faulty"), expected, "Look at both ranges, and at 'worse'.")
+    elif observation.limit is not None and not min(sound, faulty) < observation.limit < max(sound, faulty):
+        expected = f"the limit ({observation.limit:g}) between what sound and faulty pieces read on the mean"
+        yield Remark("warning", (*path, "limit"), expected, "Look at the limit, and at both ranges.")
+
+
+def inspections(book: Book) -> Iterator[Remark]:
     for id_, inspection in book.inspections.items():
-        for name, accuracy in inspection.observes.items():
-            if accuracy.sensitivity + accuracy.specificity <= 1:
-                path = ("inspections", id_, "observes", name)
-                yield Remark("warning", path, "a look that tells something (sensitivity + specificity above 1)")
+        if not inspection.observes and not inspection.tells:
+            mend = "Name what it shows under 'observes' or 'tells'."
+            yield Remark("error", ("inspections", id_), "something that this inspection shows", mend)
+        for field in ("observes", "tells"):
+            for name, accuracy in getattr(inspection, field).items():
+                if accuracy.sensitivity + accuracy.specificity <= 1:
+                    path: Path = ("inspections", id_, field, name)
+                    yield Remark("warning", path, "a look that tells something (sensitivity + specificity above 1)")
+
+
+def flows(book: Book) -> Iterator[Remark]:
+    """Wetness that a mode brings about twice: directly, and by fluid that runs down to there."""
+    wet = {id_: o for id_, o in book.observations.items() if o.kind == "wet" and o.zone in book.zones}
+    below = {zone: _below(book, zone) for zone in book.zones}
+    for id_, mode in book.modes.items():
+        found = [name for name in mode.observations if name in wet]
+        for name, other in permutations(found, 2):
+            upper, lower = str(wet[other].zone), str(wet[name].zone)
+            if wet[name].fluid == wet[other].fluid and lower in below[upper]:
+                mend = f"It runs there by itself from {upper}: leave it out, or count here only what does not."
+                yield Remark("note", ("modes", id_, "observations", name), "wetness named once", mend)
+
+
+def _below(book: Book, zone: str) -> set[str]:
+    found: set[str] = set()
+    todo = [*book.zones[zone].runs_to]
+    while todo:
+        if (lower := todo.pop()) in book.zones and lower not in found:
+            found.add(lower)
+            todo += book.zones[lower].runs_to
+    return found

@@ -21,6 +21,8 @@ CHECKS: tuple[Callable[[Book], Iterator[Remark]], ...] = (
     diagnosis.modes,
     diagnosis.beliefs,
     diagnosis.observations,
+    diagnosis.inspections,
+    diagnosis.flows,
     labour.unneeded_operations,
     labour.each_position,
     labour.engine_states,

@@ -126,12 +126,15 @@ class Means:
         )
 
     def stakes(self, asked: Iterable[str]) -> Stakes:
-        """What is at stake in the causes ``asked`` about: left, each brings its consequence and a visit of its own."""
+        """What is at stake in the causes ``asked`` about.
+
+        One that is left brings its consequence, and the vehicle back with the same complaint: in a visit of its own all
+        that may be behind it is then cured. So a fault may be left for its small chance, never for its price.
+        """
         wanted = tuple(asked)
-        left = {}
-        for suspect in self.case.suspects:
-            if suspect.name in wanted:
-                later = self._cures.get(suspect.name)
-                cure = self._cost(*later, frozenset()) + self.visit_fixed if later else 0.0
-                left[suspect.name] = self.case.book.modes[suspect.mode].consequence.cost + cure
+        cures = {name: self._cures[name] for name in wanted if name in self._cures}
+        each = {(unit.name, way.remedy): self._cost(unit, way, frozenset()) for unit, way in cures.values()}
+        back = self.visit_fixed + sum(each.values())
+        modes = {suspect.name: self.case.book.modes[suspect.mode] for suspect in self.case.suspects}
+        left = {name: modes[name].consequence.cost + (back if name in cures else 0.0) for name in wanted}
         return Stakes(left, self.per_minute, CHECK_MINUTES * self.per_minute, wanted)

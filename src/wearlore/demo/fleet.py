@@ -77,15 +77,22 @@ class DemoVan:
 
 def simulate(book: Book, truth: Truth, *, vans: int, rng: np.random.Generator) -> Fleet:
     """Run ``vans`` vans from new until each leaves the fleet; the records hold what the workshops saw of it."""
+    return run(book, truth, vans=vans, rng=rng)[0]
+
+
+def run(book: Book, truth: Truth, *, vans: int, rng: np.random.Generator) -> tuple[Fleet, tuple[Van, ...]]:
+    """The fleet of `simulate`, and its vans as their last visit left them."""
     layouts = {variant: layout(book, truth, variant) for variant in book.variants}
-    rows, vehicles = Rows(), []
+    rows, vehicles, left = Rows(), [], []
     for number in range(1, vans + 1):
         variant = _pick(rng, truth.fleet.variant_shares)
         facts = _facts(book, truth, f"V{number:05d}", variant, rng)
         history = "unknown" if facts.known_from else "complete"
         vehicles.append((facts.id, variant, facts.built, history, facts.oil.duty))
-        Van(book, truth, layouts[variant], facts, rows, rng).live()
-    return Fleet(_table(vehicles, VEHICLES), _table(rows.lines, LINES), _table(rows.readings, READINGS))
+        left.append(Van(book, truth, layouts[variant], facts, rows, rng))
+        left[-1].live()
+    fleet = Fleet(_table(vehicles, VEHICLES), _table(rows.lines, LINES), _table(rows.readings, READINGS))
+    return fleet, tuple(left)
 
 
 def default_van(fleet: Fleet) -> DemoVan:

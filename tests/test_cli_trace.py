@@ -50,6 +50,7 @@ def shop(tmp_path_factory) -> Path:
     book["observations"] = {**book["observations"]} | {
         "code-low": {"name": "Pressure low", "kind": "code", "code": "P0524"},
         "code-range": {"name": "Sensor range", "kind": "code", "code": "P0521"},
+        "code-cam": {"name": "Camshaft", "kind": "code", "code": "P0016"},
     }
     sure = {"sensitivity": 0.98, "specificity": 0.99}
     shows = {"code-low": sure, "code-range": sure}
@@ -101,6 +102,7 @@ class TestCommand:
             ("water-top", False, None, ""),
             ("code-low", True, None, ""),
             ("code-range", False, None, ""),
+            ("code-cam", False, None, ""),
             ("pressure", True, 0.7, ""),
             ("mount-torn", True, None, ""),
             ("clutch-worn", False, None, ""),
@@ -133,7 +135,7 @@ class TestCommand:
         code, text, _ = said("trace", "v1", "--in", shop)
         assert code == 0
         assert "WHAT CAN BE TOLD" in text
-        assert "P0524, P0521" in text
+        assert "P0524, P0521, P0016" in text
 
     def test_page_and_chart_are_written(self, said, shop, tmp_path) -> None:
         code, text, _ = said(
@@ -367,10 +369,11 @@ def test_codes_of_a_look_are_asked_in_one_question(shop):
     one = Session(tracing, BOOK.units, WORTH, begin=["wearlore", "trace", "v1"])
     traced = one.answer()
     others = [look.inspection for look in traced.looks if look != traced.next]
-    shown = play(one, "other", str(others.index("read-codes") + 1), "done", "P1234 p0524", "P0524")
-    assert any("P0524  Pressure low" in text for text in shown)
-    assert any("Not a code that this shows: P1234" in text for text in shown)
+    shown = play(one, "other", str(others.index("read-codes") + 1), "done", "P1234 p0524", "P0524, P0016")
+    assert any("P0524 Pressure low" in text for text in shown)
+    assert any("The book does not have P1234: mend it, or leave it out." in text for text in shown)
     assert one.told[2:] == [
+        Told("code-cam"),  # not of this look, and there all the same
         Told("code-low", True, by="read-codes"), Told("code-range", False, by="read-codes"),
     ]  # fmt: skip
 

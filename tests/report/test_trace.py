@@ -185,11 +185,12 @@ class TestActing:
         answer = traced(saw=["oil-back"])
         look = replace(
             answer.looks[0], name="Good look", minutes=12.0, access_minutes=27.0, saving=54.0, cost=14.0,
-            shows=("a", "b", "c"), counted=("a", "b"), opens=("Take it off",), cautions=(("WARNING", "Keep clear."),),
+            shows=("a", "b", "c"), counted=("a", "b"), opens=("Take it off",),
+            cautions=(("CAUTION", "Hot."), ("WARNING", "Keep clear.")),
         )  # fmt: skip
         text = words(replace(answer, next=look, looks=(look,)))
         assert places(
-            text, "LOOK NEXT", "Good look: 12 min and 27 to lay it open.", "[ WARNING ]", "Keep clear.",
+            text, "LOOK NEXT", "[ WARNING ]", "Keep clear.", "[ CAUTION ]", "Good look: 12 min and 27 to lay it open.",
             "First: Take it off (27 min", "Look for: a; b; and 1 more.", "Expected to save EUR 54 for EUR 14",
             "Acting now, without it,",
         )  # fmt: skip

@@ -203,12 +203,13 @@ class Session:
     # ----------------------------------------------------------------------------------------------------- looking
     def _one_look(self, traced: TracedFault, look: LookAhead) -> Generator[str, str, str]:
         """Propose it and act on the answer; the look that is chosen instead, or none."""
-        from wearlore.report.trace import look_in_words, minutes_in_words
+        from wearlore.report.trace import before_looking, look_in_words, minutes_in_words
 
-        cautions = [f"  [ {signal} ] {text}" for signal, text in look.cautions]
+        cautions = [f"[ {caution.signal} ] {caution.text}" for caution in before_looking(look)]
         why = look_in_words(look, self.units) if look == traced.next else look_in_words(look, self.units)[:-1]
-        proposal = (f"\nLook at: {look.name} ({minutes_in_words(look)}).", *cautions, *(f"  {part}" for part in why))
-        line = yield from self._ask(*self._standing(traced), *proposal, f"[{CHOICES}]")
+        title = f"Look at: {look.name} ({minutes_in_words(look)})."
+        proposal = ("", *cautions, title, *(f"  {part}" for part in why), f"[{CHOICES}]")
+        line = yield from self._ask(*self._standing(traced), *proposal)
         said = line.casefold()
         if said in DONE:
             yield from self._seen(look)
@@ -263,18 +264,21 @@ class Session:
         return self.book.observations[about].kind if about in self.book.observations else ""
 
     def _codes(self, codes: Sequence[str], inspection: str) -> Talk:
-        """All codes of one look in one question: those not named are not there."""
+        """All codes of one look in one question: those not named are not there. Others of the book may be named too."""
         from wearlore.trace import Told
 
-        by_code = {(self.book.observations[name].code or name).upper(): name for name in codes}
-        listed = [f"  {code}  {self.book.observations[name].name}" for code, name in by_code.items()]
+        known = {(o.code or id_).upper(): id_ for id_, o in self.book.observations.items() if o.kind == "code"}
+        listed = [f"  {_called(self.book.observations[name])}" for name in codes]
         question = "Which codes are there? Name them; 'none' for none of these; Enter: not read."
         while line := (yield from self._ask(question, *listed)):
             named = [] if line.casefold() == "none" else line.upper().replace(",", " ").split()
-            if not (strange := [code for code in named if code not in by_code]):
-                self._take([Told(id_, code in named, by=inspection) for code, id_ in by_code.items()])
+            if not (strange := [code for code in named if code not in known]):
+                there = [known[code] for code in named]
+                said = {one.about for one in self.told}
+                self._take([Told(id_) for id_ in there if id_ not in codes and id_ not in said])
+                self._take([Told(id_, id_ in there, by=inspection) for id_ in codes])
                 return
-            self._notes.append(f"Not a code that this shows: {', '.join(strange)}.")
+            self._notes.append(f"The book does not have {', '.join(strange)}: mend it, or leave it out.")
 
     def _sight(self, about: str, inspection: str) -> Talk:
         from wearlore.trace import Told

@@ -11,7 +11,7 @@ from wearlore.answers import Argument, LookAhead, Suspected, TracedFault
 from wearlore.book.model import Book, Observation
 from wearlore.estimate import Estimate
 from wearlore.report.calibration import percent
-from wearlore.report.card import when
+from wearlore.report.card import SIGNALS, when
 from wearlore.report.sheet import (
     NO_FIGURES,
     Block,
@@ -142,6 +142,12 @@ def look_in_words(look: LookAhead, units: Units) -> tuple[str, ...]:
         f"Expected to save {units.show_money(look.saving)} for {units.show_money(look.cost)} of work: for its time, "
         "more than any other look.",
     )
+
+
+def before_looking(look: LookAhead) -> tuple[Callout, ...]:
+    """Its cautions, the gravest first."""
+    cautions = sorted(look.cautions, key=lambda caution: SIGNALS.index(caution[0]))
+    return tuple(Callout(signal, "Before you look, and while you do", text) for signal, text in cautions)
 
 
 def minutes_in_words(look: LookAhead) -> str:
@@ -280,8 +286,8 @@ def _next(traced: TracedFault, units: Units) -> Iterator[Block]:
     look = traced.next
     if look:
         yield Heading("Look next")
+        yield from before_looking(look)
         yield Paragraph(f"{look.name}: {minutes_in_words(look)}.", "lead")
-        yield from (Callout(signal, "On the way to it and in it", text) for signal, text in look.cautions)
         yield Bullets(look_in_words(look, units))
         yield Paragraph(
             f"Acting now, without it, is expected to cost {units.show_money(traced.acting.cost)}: "

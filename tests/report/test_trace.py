@@ -188,11 +188,13 @@ class TestActing:
             shows=("a", "b", "c"), counted=("a", "b"), opens=("Take it off",),
             cautions=(("CAUTION", "Hot."), ("WARNING", "Keep clear.")),
         )  # fmt: skip
-        text = words(replace(answer, next=look, looks=(look,)))
+        one, two, *_ = answer.repairs
+        acting = Acting(480.0, (Step((one,), True), Step((two,), False)), ())
+        text = words(replace(answer, next=look, looks=(look,), acting=acting))
         assert places(
             text, "LOOK NEXT", "[ WARNING ]", "Keep clear.", "[ CAUTION ]", "Good look: 12 min and 27 to lay it open.",
             "First: Take it off (27 min", "Look for: a; b; and 1 more.", "Expected to save EUR 54 for EUR 14",
-            "Acting now, without it,",
+            "Acting now, without it, is expected to cost EUR 480. Repair: ", "1 further step may follow.",
         )  # fmt: skip
 
 

@@ -289,11 +289,10 @@ def _next(traced: TracedFault, units: Units) -> Iterator[Block]:
         yield from before_looking(look)
         yield Paragraph(f"{look.name}: {minutes_in_words(look)}.", "lead")
         yield Bullets(look_in_words(look, units))
-        yield Paragraph(
-            f"Acting now, without it, is expected to cost {units.show_money(traced.acting.cost)}: "
-            f"{' '.join(acting_in_words(traced, units))}",
-            "small",
-        )
+        first, *more = acting_in_words(traced, units)
+        then = f" {counted(len(more), 'further step')} may follow." if more else ""
+        cost = units.show_money(traced.acting.cost)
+        yield Paragraph(f"Acting now, without it, is expected to cost {cost}. {first}{then}", "small")
     else:
         nothing = not (traced.acting.steps or traced.acting.beside)
         yield Heading(f"{'Leave it' if nothing else 'Act now'}, look no further")

@@ -74,14 +74,21 @@ class Access:
 
         Raises NameNotKnown.
         """
-        reached: set[str] = set()
-        todo = list(self._applying(ids))
-        while todo:
-            id_ = todo.pop()
-            if id_ not in reached:
-                reached.add(id_)
-                todo += self._applying((*self.operations[id_].needs, *self.operations[id_].then))
-        return frozenset(reached)
+        asked = frozenset(ids)
+        if asked not in self._reached:
+            reached: set[str] = set()
+            todo = list(self._applying(asked))
+            while todo:
+                id_ = todo.pop()
+                if id_ not in reached:
+                    reached.add(id_)
+                    todo += self._applying((*self.operations[id_].needs, *self.operations[id_].then))
+            self._reached[asked] = frozenset(reached)
+        return self._reached[asked]
+
+    @cached_property
+    def _reached(self) -> dict[frozenset[str], frozenset[str]]:
+        return {}
 
     def tools(self, ids: Iterable[str]) -> frozenset[str]:
         """The special tools that the union reached from ``ids`` takes."""

@@ -60,6 +60,16 @@ def test_a_hidden_mode_has_come_since_it_was_looked_at():
     assert row.unseen == 70_000
 
 
+def test_a_hidden_mode_never_looked_at_is_as_old_as_the_vehicle_where_nobody_knows():
+    row = found(van(unit("clutch", ModeState("clutch-worn", None, 0.0), at_least=30_000.0)), 5_000.0)["clutch-worn"]
+    assert_allclose(row.prior, 1 - survival(105_000))
+    assert (row.age, row.unseen) == (None, 105_000)
+    looked = ModeState("clutch-worn", None, 20_000.0)
+    since_looked = found(van(unit("clutch", looked, at_least=30_000.0)), 5_000.0)["clutch-worn"]
+    assert since_looked.unseen == 15_000
+    assert since_looked.prior < row.prior
+
+
 def test_a_fault_open_on_record_is_still_there():
     row = found(van(unit("seal", ModeState("seal-leaks", 100_000, 91_000, present=True))), 1_000.0)["seal-leaks"]
     assert row.open
@@ -120,7 +130,7 @@ def test_a_chance_it_is_and_it_grows_on_the_road(age, good, since, more, hidden,
     one, two = (found(vehicle, km, life)[mode] for km in (since, since + more))
     assert 0 <= one.prior <= two.prior + 1e-12 <= 1 + 2e-12
     assert ((one.draws >= 0) & (one.draws <= 1)).all()
-    assert one.unseen <= age + since + 1e-6
+    assert one.unseen <= (age if known else vehicle.km) + since + 1e-6
 
 
 def test_positions_are_causes_of_their_own():

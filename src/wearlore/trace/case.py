@@ -27,8 +27,8 @@ CERTAIN = Accuracy(sensitivity=1.0, specificity=1.0)
 class Told:
     """One thing said: an observation, or a cause (``MODE``, ``MODE@POSITION``) looked at, is there or is not.
 
-    ``value``: of a reading, in its unit, in the place of ``present``. ``by``: the inspection that showed it. Without
-    one a person says it: that counts as much as the surest inspection of it, and as certain where the book has none.
+    ``value``: of a reading, in its unit, in the place of ``present``. ``by``: the inspection that showed it, and with
+    whose accuracy it counts. Without one it counts as certain: a person saw it and stands by it.
     """
 
     about: str
@@ -153,10 +153,7 @@ class Case:
             if name not in shown:
                 raise NameNotKnown(f"thing that {one.by} shows", one.about, shown)
             return shown[name]
-        if one.about not in self.book.observations:
-            return CERTAIN  # opened and looked at
-        able = [i.observes[one.about] for i in self.book.inspections.values() if one.about in i.observes]
-        return max(able, key=lambda sure: sure.sensitivity + sure.specificity, default=CERTAIN)
+        return CERTAIN
 
     # --------------------------------------------------------------------------------------------------------- rules
     def rules(self, told: Sequence[Told]) -> Iterator[tuple[str, Rule, tuple[str, ...]]]:

@@ -5,16 +5,24 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from math import inf
 
 from wearlore.access import Access
 from wearlore.book.model import Inspection
 from wearlore.trace.case import Case, Told
 from wearlore.trace.looking import Look, Repair, Sight, Stakes
 from wearlore.vehicle import FittedUnit
-from wearlore.ways import Way, Ways
+from wearlore.ways import Visit, Way, Ways
 
 CHECK_MINUTES = 15.0  # to drive and see whether the complaint is gone (common practice, no source)
+
+
+@dataclass(frozen=True, slots=True)
+class _Cure:
+    """A way to cure a unit, named ``REMEDY`` or ``REMEDY@POSITION``, and the visit made for it alone."""
+
+    name: str
+    way: Way
+    visit: Visit
 
 
 @dataclass(frozen=True)
@@ -93,36 +101,37 @@ class Means:
         return Ways(self.access, self.case.vehicle.units)
 
     @cached_property
-    def _cures(self) -> Mapping[str, tuple[FittedUnit, Way]]:
+    def _cures(self) -> Mapping[str, _Cure]:
         """Cause -> the way that cures it for least money in a visit of its own."""
-        cheapest: dict[str, tuple[float, FittedUnit, Way]] = {}
         units = {unit.name: unit for unit in self.case.vehicle.units}
+        cures = {name: [self._cure(unit, way) for way in self._ways.of_unit[name]] for name, unit in units.items()}
+        found = {}
         for suspect in self.case.suspects:
-            unit = units[suspect.unit]
-            for way in self._ways.of_unit[unit.name]:
-                if suspect.mode in way.effect.cures and way.effect.lowers is None and not way.tools:
-                    cost = self._cost(unit, way, frozenset())
-                    if cost < cheapest.get(suspect.name, (inf, unit, way))[0]:
-                        cheapest[suspect.name] = cost, unit, way
-        return {name: (unit, way) for name, (_, unit, way) in cheapest.items()}
+            able = [cure for cure in cures[suspect.unit] if cure and suspect.mode in cure.way.effect.cures]
+            if able:
+                found[suspect.name] = min(able, key=self._cost)
+        return found
 
-    def _cost(self, unit: FittedUnit, way: Way, opened: frozenset[str]) -> float:
+    def _cure(self, unit: FittedUnit, way: Way) -> _Cure | None:
+        """None for what only guards, or wants a tool that is missing."""
+        if way.effect.lowers is not None or way.tools:
+            return None
+        return _Cure(f"{way.remedy}@{unit.position}" if unit.position else way.remedy, way, self._ways.visit(unit, way))
+
+    def _cost(self, cure: _Cure, opened: frozenset[str] = frozenset()) -> float:
         """Money of a repair now; what is ``opened`` already is not paid again."""
-        visit = self._ways.visit(unit, way)
-        done = sum(self.access.operations[o].total_hours for o in way.operations & opened)
-        return self.labour_rate * max(visit.hours - done, 0.0) + visit.materials
+        done = sum(self.access.operations[o].total_hours for o in cure.way.operations & opened)
+        return self.labour_rate * max(cure.visit.hours - done, 0.0) + cure.visit.materials
 
     def repairs(self, off: Iterable[str] = ()) -> tuple[Repair, ...]:
         """The cheapest cure of each cause, those that one remedy cures together in one; named ``REMEDY`` or
         ``REMEDY@POSITION``."""
         opened = self.access.reach(off)
-        together: dict[str, tuple[FittedUnit, Way, list[str]]] = {}
-        for name, (unit, way) in self._cures.items():
-            called = f"{way.remedy}@{unit.position}" if unit.position else way.remedy
-            together.setdefault(called, (unit, way, []))[2].append(name)
+        together: dict[str, tuple[_Cure, list[str]]] = {}
+        for name, cure in self._cures.items():
+            together.setdefault(cure.name, (cure, []))[1].append(name)
         return tuple(
-            Repair(called, self._cost(unit, way, opened), tuple(names))
-            for called, (unit, way, names) in together.items()
+            Repair(called, self._cost(cure, opened), tuple(names)) for called, (cure, names) in together.items()
         )
 
     def stakes(self, asked: Iterable[str]) -> Stakes:
@@ -132,9 +141,8 @@ class Means:
         that may be behind it is then cured. So a fault may be left for its small chance, never for its price.
         """
         wanted = tuple(asked)
-        cures = {name: self._cures[name] for name in wanted if name in self._cures}
-        each = {(unit.name, way.remedy): self._cost(unit, way, frozenset()) for unit, way in cures.values()}
+        each = {self._cures[name].name: self._cost(self._cures[name]) for name in wanted if name in self._cures}
         back = self.visit_fixed + sum(each.values())
         modes = {suspect.name: self.case.book.modes[suspect.mode] for suspect in self.case.suspects}
-        left = {name: modes[name].consequence.cost + (back if name in cures else 0.0) for name in wanted}
+        left = {name: modes[name].consequence.cost + (back if name in self._cures else 0.0) for name in wanted}
         return Stakes(left, self.per_minute, CHECK_MINUTES * self.per_minute, wanted)

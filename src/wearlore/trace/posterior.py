@@ -216,20 +216,21 @@ class Solver:
         """Log of what is taken out in front (-inf: facts about one name contradict each other); likelihoods (n, 2) of
         absent and present, the greater of them 1.
         """
-        weight = np.ones((len(self._place), 2))
+        absent, present = [1.0] * len(self._place), [1.0] * len(self._place)
         log_constant = 0.0
         for fact in facts:
             at = self._at(fact.about)
             if fact.says_nothing:
                 log_constant += log(fact.present)
                 continue
-            weight[at] *= np.array([fact.absent, fact.present]) / max(fact.absent, fact.present)
-            log_constant += log(max(fact.absent, fact.present))
-            if not (top := weight[at].max()) > 0:  # two facts about one name contradict each other
-                return -inf, np.ones_like(weight)
-            weight[at] /= top
+            absent[at] *= fact.absent
+            present[at] *= fact.present
+            if not (top := max(absent[at], present[at])) > 0:  # two facts about one name contradict each other
+                return -inf, np.ones((len(self._place), 2))
+            absent[at] /= top
+            present[at] /= top
             log_constant += log(top)
-        return log_constant, weight
+        return log_constant, np.column_stack((absent, present))
 
     def _prepare(self, weight: Array, kept: Bools) -> tuple[Folded, Plan]:
         compiled = self._compiled

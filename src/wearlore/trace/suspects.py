@@ -2,8 +2,9 @@
 
 A mode was last known to be absent some distance ago: a hidden one when it was last looked at, an evident one at the
 last visit (it would have been told). That it has come since then has the chance 1 - S(age now) / S(age then), averaged
-over what is not known of its life, and of its age where nobody recorded that. A fault that is open on record and speeds
-up another has aged that one faster since it was found.
+over what is not known of its life, and of its age where nobody recorded that. A hidden mode that nobody ever looked at
+on a piece of unknown age is taken to be as old as the vehicle: nobody had a reason to renew it. A fault that is open on
+record and speeds up another has aged that one faster since it was found.
 """
 
 from __future__ import annotations
@@ -66,9 +67,11 @@ def suspects(
     for unit in vehicle.units:
         for state in unit.modes:
             hidden = book.modes[state.mode].noticed == "hidden"
-            unseen = _unseen(state, unit, since, hidden=hidden)
+            age, unseen = state.age, _unseen(state, unit, since, hidden=hidden)
+            if hidden and age is None and not state.seen_good:
+                age, unseen = vehicle.km, vehicle.km + since
             place = _Place(
-                vehicle.km + since, unit.at_least + since, state.age, unseen, since, *ahead.get(state.mode, (0.0, 0.0))
+                vehicle.km + since, unit.at_least + since, age, unseen, since, *ahead.get(state.mode, (0.0, 0.0))
             )
             if state.present:
                 chances = np.full(DRAWS, OPEN)
@@ -79,11 +82,10 @@ def suspects(
                 prior = float(chance @ weight)
                 chances = chance[draw_nodes(weight, draws[state.mode])]
             name = f"{state.mode}@{unit.position}" if unit.position else state.mode
-            age = None if state.age is None else state.age + since
             found.append(
                 Suspect(
                     name, unit.name, state.mode, unit.position, unit.revision, unit.grade,
-                    age, unseen, state.present, prior, chances,
+                    None if state.age is None else state.age + since, unseen, state.present, prior, chances,
                 )
             )  # fmt: skip
     return tuple(found)

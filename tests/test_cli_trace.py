@@ -246,8 +246,14 @@ def test_what_is_wrong_is_said_in_words_and_what_is_not(session):
     assert one.told == [Told("water-top", False), Told("water-sump", False), Told("oil-top", False), Told("lamp")]
 
 
+def test_a_word_may_be_cut_short_but_not_begun_in_its_middle(session):
+    one = session()
+    play(one, "pres", "0.7", "nock", "")
+    assert [said.about for said in one.told] == ["pressure"]
+
+
 def test_words_that_nothing_is_called_are_met_with_near_ones(session):
-    shown = play(session(), "oyl", "nkock", "99", "5 7", "0", "")
+    shown = play(session(), "oyl", "nock", "99", "5 7", "0", "")
     assert "Nothing in the book is called 'oyl'" in shown[1]
     assert "Words near to it: knock" in shown[2]
     assert "There is no such group." in shown[3]
@@ -301,10 +307,19 @@ def test_the_standing_comes_with_rules_first_then_chances_then_the_look(session)
 
 def test_a_look_that_is_done_is_asked_sight_by_sight_and_stays_open(session):
     one, look = proposing(session, *WORTH)
-    sights = [sight.about for sight in one._sights(look.inspection)]
-    play(one, "done", "yes", *[""] * (len(sights) - 1))
-    assert Told(sights[0], True, by=look.inspection) in one.told
-    assert one.off == list(BOOK.inspections[look.inspection].needs)
+    others = [other.inspection for other in one.answer().looks if other != look]
+    shown = play(one, "other", str(others.index("dye") + 1), "done", "perhaps", "no")
+    assert f"{BOOK.modes['seal-leaks'].name}: there? yes, no, Enter: not looked." in shown[3]
+    assert "Say yes or no." in shown[4]
+    assert one.told == [*WORTH, Told("seal-leaks", False, by="dye")]
+    assert one.off == ["cover-off"]
+    assert shown[-1].endswith("--absent seal-leaks:dye --off cover-off --in 'my shop'")
+
+
+def test_a_look_that_is_done_is_not_proposed_again_though_not_all_was_seen(session):
+    one, look = proposing(session, *WORTH)
+    play(one, "done", *[""] * len(one._sights(look.inspection)))
+    assert one.told == list(WORTH)
     assert look.inspection not in {other.inspection for other in one.answer().looks}
 
 

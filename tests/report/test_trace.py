@@ -10,8 +10,9 @@ from datetime import date
 import pytest
 
 from tests.trace.family import BOOK, case, means
-from wearlore.answers import Argument
+from wearlore.answers import Argument, Withheld
 from wearlore.errors import TraceError
+from wearlore.estimate import Estimate
 from wearlore.lives import Evidence
 from wearlore.report.calibration import percent
 from wearlore.report.charts import save, to_svg, trace_drawings
@@ -84,9 +85,10 @@ class TestOrder:
         )  # fmt: skip
 
     def test_looks_that_a_rule_bars_are_named_with_the_rule(self, traced) -> None:
-        text = words(traced(saw=["lamp"]))
-        assert "NOT TO BE LOOKED AT NOW" in text.upper()
-        assert "Gauge: not while this holds: No oil pressure" in text
+        answer = traced(saw=["lamp"])
+        assert "Not to be looked at now • Not while this holds: No oil pressure: Gauge" in words(answer)
+        more = replace(answer, withheld=(*answer.withheld, Withheld("x", "Other", answer.withheld[0].why)))
+        assert "No oil pressure: Gauge; Other" in words(more)
 
 
 class TestSuspects:
@@ -170,8 +172,9 @@ class TestActing:
     def test_the_best_look_left_is_held_against_acting(self, traced) -> None:
         answer = traced(saw=["oil-back"])
         dear = replace(answer.looks[0], name="Dear look", saving=30.0, cost=80.0)
+        dearer = replace(dear, name="Dearer look", saving=40.0, cost=180.0)
         step = (Step((next(iter(answer.repairs)),), False),)
-        said = why_act(self.answer(traced, step, looks=(dear,)), BOOK.units)
+        said = why_act(self.answer(traced, step, looks=(dearer, dear)), BOOK.units)
         assert said == (
             "This is expected to cost EUR 480, with what may come of it later. Looking is dearer: the best look left, "
             "Dear look, would save EUR 30 and cost EUR 80."
@@ -229,9 +232,11 @@ class TestGoingOn:
         assert "--fault mount-torn" in command
         assert re.search(r"--probable seal-leaks=0\.\d+", command)
         assert command.endswith("--odometer 120000 --in 'my shop'")
-        for suspect in answer.asked:
-            if suspect.chance.value < 0.05:
-                assert suspect.cause not in command
+        first, *others = answer.asked
+        unlikely = replace(answer, suspects=(replace(first, chance=Estimate(0.04, 0.01, 0.1)), *others))
+        assert first.cause not in scope_command(replace(unlikely, told=()), BOOK)
+        certain = replace(answer, suspects=(replace(first, chance=Estimate(0.997, 0.99, 1.0)), *others))
+        assert f"--fault {first.cause} " in scope_command(replace(certain, told=()), BOOK)
 
     def test_what_was_opened_is_filled_in_for_the_records(self, traced) -> None:
         answer = traced(saw=["knock"], found=["mount-torn"], good=["clutch-worn"])

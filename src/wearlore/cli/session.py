@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import re
 import shlex
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from difflib import get_close_matches
@@ -134,21 +135,21 @@ class Session:
         yield from self._tell(names, present=not negation)
 
     def _named(self, words: str) -> list[str]:
-        """Observations that have every word, in their name, zone, code or circumstance."""
-        wanted = words.casefold().split()
-        if words in self.book.observations:
-            return [words]
-        return [id_ for id_ in self.book.observations if wanted and all(word in self._haystack(id_) for word in wanted)]
+        """Observations that have every word, or one that begins with it, in name, zone, code or circumstance."""
+        wanted = _words_of(words)
+        if words in self.book.observations or not wanted:
+            return [words] if wanted else []
+        called = {id_: self._called_by(id_) for id_ in self.book.observations}
+        return [id_ for id_, own in called.items() if all(any(o.startswith(w) for o in own) for w in wanted)]
 
-    def _haystack(self, id_: str) -> str:
+    def _called_by(self, id_: str) -> list[str]:
         observation = self.book.observations[id_]
         zone = self.book.zones[observation.zone].name if observation.zone in self.book.zones else ""
-        words = (id_, observation.name, zone, observation.code or "", observation.circumstance)
-        return " ".join(words).casefold()
+        return _words_of(" ".join((id_, observation.name, zone, observation.code or "", observation.circumstance)))
 
     def _near(self, line: str) -> str:
-        words = {word for id_ in self.book.observations for word in self._haystack(id_).split()}
-        near = [word for part in line.casefold().split() for word in get_close_matches(part, words, n=2, cutoff=0.7)]
+        words = {word for id_ in self.book.observations for word in self._called_by(id_)}
+        near = [word for part in _words_of(line) for word in get_close_matches(part, words, n=2, cutoff=0.7)]
         return f" Words near to it: {', '.join(dict.fromkeys(near))}." if near else ""
 
     def _picked(self, names: Sequence[str]) -> Generator[str, str, list[str]]:
@@ -299,6 +300,10 @@ def _group(kind: str) -> str:
     from wearlore.report.trace import KINDS
 
     return KINDS[kind].partition(" (")[0]
+
+
+def _words_of(text: str) -> list[str]:
+    return re.findall(r"\w+", text.casefold())
 
 
 def _called(observation: Observation) -> str:

@@ -302,7 +302,10 @@ def _next(traced: TracedFault, units: Units) -> Iterator[Block]:
     yield from _other_looks(traced, units)
     if traced.withheld:
         yield Heading("Not to be looked at now", 2)
-        yield Bullets(tuple(f"{one.name}: {one.why}" for one in traced.withheld))
+        whys: dict[str, list[str]] = {}
+        for one in traced.withheld:
+            whys.setdefault(one.why, []).append(one.name)
+        yield Bullets(tuple(f"{why[0].upper()}{why[1:]}: {'; '.join(names)}" for why, names in whys.items()))
 
 
 def _other_looks(traced: TracedFault, units: Units) -> Iterator[Block]:

@@ -170,6 +170,22 @@ def test_a_visit_is_scoped_and_what_the_owner_refuses_stays_out(said, demo_folde
     assert not next(a["chosen"] for a in after if a["unit"] == optional)
 
 
+def test_a_probable_fault_counts_by_its_chance(said, demo_folder):
+    van = demo_van(demo_folder)
+
+    def asked(chance, *how):
+        return said("scope", van, "--probable", f"condenser-stone={chance}", "--in", demo_folder, *how)[1]
+
+    def condenser(chance):
+        return next(a for a in json.loads(asked(chance, "--json"))["scope"]["advice"] if a["unit"] == "condenser")
+
+    assert (condenser(0.05)["chosen"], condenser(0.95)["chosen"]) == (False, True)
+    assert condenser(0.95)["chance"]["value"] > 0.95 > condenser(0.05)["chance"]["value"]
+    text = asked(0.95)
+    assert re.search(r"Probable\W+condenser-stone \(condenser\) 95 ?%", text)
+    assert "condenser (?)" in text
+
+
 def test_distances_are_read_and_shown_in_the_units_asked_for(said, demo_folder):
     van = demo_van(demo_folder)
     code, text, _ = said(
@@ -307,6 +323,12 @@ def test_a_file_that_is_no_store_is_told(said, shop):
         (("scope", "VAN", "--refuse", "nothing-such"), "nothing-such"),
         (("scope", "VAN", "--missing-tool", "nothing-such"), "nothing-such"),
         (("scope", "VAN", "--fault", "chain-stretch", "--refuse", "timing-chain"), "timing-chain"),
+        (("scope", "VAN", "--probable", "chain-strech=0.3"), "Did you mean chain-stretch"),
+        (("scope", "VAN", "--probable", "chain-stretch"), "MODE=0.3"),
+        (("scope", "VAN", "--probable", "chain-stretch=often"), "MODE=0.3"),
+        (("scope", "VAN", "--probable", "chain-stretch=1"), "--fault"),
+        (("scope", "VAN", "--probable", "chain-stretch=0.2", "--probable", "chain-stretch=0.3"), "twice"),
+        (("scope", "VAN", "--probable", "chain-stretch=0.2", "--fault", "chain-stretch"), "Say one of the two"),
         (("scope", "VAN", "--horizon", "-5"), "horizon"),
         (("scope", "VAN", "--odometer", "1"), "odometer"),
         (("lives", "no-such-mode"), "no mode is called"),

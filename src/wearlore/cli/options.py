@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
+from wearlore.errors import ScopeError
+
 if TYPE_CHECKING:
     from wearlore.answers import VisitScope
     from wearlore.cli.output import Working
@@ -64,6 +66,11 @@ class Asked:
     fault: Annotated[
         tuple[str, ...], Several, Parameter(help="A confirmed failure mode: MODE or MODE@POSITION. Repeat for more.")
     ] = ()
+    probable: Annotated[
+        tuple[str, ...],
+        Several,
+        Parameter(help="A fault that may be there, with the chance: MODE=0.3 or MODE@POSITION=0.3. Repeat for more."),
+    ] = ()
     refuse: Annotated[
         tuple[str, ...], Several, Parameter(help="A unit, component or remedy the owner says no to. Repeat for more.")
     ] = ()
@@ -98,7 +105,24 @@ def visit_of(bench: Workbench, vehicle: str, asked: Asked, shown: Shown) -> Visi
         refuse=frozenset(asked.refuse),
         missing_tools=frozenset(asked.missing_tool),
     )
-    return bench.scope(vehicle, asked.fault, terms=terms, km=in_km(asked.odometer))
+    return bench.scope(vehicle, asked.fault, probable=_chances(asked.probable), terms=terms, km=in_km(asked.odometer))
+
+
+def _chances(said: tuple[str, ...]) -> dict[str, float]:
+    """Faults with their chances; raises ScopeError for what does not read ``FAULT=CHANCE``."""
+    chances: dict[str, float] = {}
+    for one in said:
+        fault, _, chance = one.partition("=")
+        try:
+            number = float(chance)
+        except ValueError:
+            raise ScopeError(
+                f"--probable {one} names no chance", "Write the fault, =, and a number between 0 and 1: MODE=0.3"
+            ) from None
+        if fault in chances:
+            raise ScopeError(f"--probable names {fault} twice", "Give each fault one chance")
+        chances[fault] = number
+    return chances
 
 
 def units_shown(bench: Workbench, shown: Shown) -> Units:

@@ -14,6 +14,7 @@ from wearlore.report.sheet import Block, Bullets, Column, Heading, Paragraph, Sh
 from wearlore.scope import REASONS, Advice, Reason, Scope
 from wearlore.units import Units, show_share
 
+MAY_BE = "(?)"  # marks a unit that may have failed already
 NEAR = 0.02  # chance within the horizon below which a unit left is not listed one by one
 
 
@@ -27,6 +28,7 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
         facts=(
             ("Odometer", units.show_odometer(visit.vehicle.km)),
             ("Found", ", ".join(f"{fault.mode} ({fault.unit})" for fault in sorted(terms.must)) or "nothing yet"),
+            *_probable(visit),
             *_open(visit),
             *((("Left out", f"{', '.join(visit.unknown)}: neither record nor judgement"),) if visit.unknown else ()),
             ("Horizon", f"{units.show_distance(terms.horizon)} at {units.show_distance(terms.per_year)} a year"),
@@ -34,7 +36,7 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
         ),
         blocks=(
             Heading("Do in this visit"),
-            *when(scope.chosen, _table(_done(scope, units)), Paragraph(_overlap(scope))),
+            *when(scope.chosen, _table(_done(visit, units)), Paragraph(_overlap(scope))),
             *when(["none"] * (not scope.chosen), Paragraph("Nothing: no fault is named, and nothing else pays now.")),
             *_left(visit, units),
             Heading("Beside two habits"),
@@ -58,9 +60,16 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
     )
 
 
+def _probable(visit: VisitScope) -> Iterator[tuple[str, str]]:
+    """Faults that may be there, each with its chance, the likeliest first."""
+    ranked = sorted(visit.terms.probable.items(), key=lambda one: (-one[1], one[0]))
+    if said := [f"{fault.mode} ({fault.unit}) {show_share(chance)}" for fault, chance in ranked]:
+        yield "Probable", f"{', '.join(said)}; marked {MAY_BE} below"
+
+
 def _open(visit: VisitScope) -> Iterator[tuple[str, str]]:
     """Faults that the records hold as found and not cured, beyond those named for this visit."""
-    named = {(fault.unit, fault.mode) for fault in visit.terms.must}
+    named = {(fault.unit, fault.mode) for fault in visit.terms.must | visit.terms.probable.keys()}
     found = [(unit.name, state.mode) for unit in visit.vehicle.units for state in unit.modes if state.present]
     if still := [f"{mode} ({unit})" for unit, mode in found if (unit, mode) not in named]:
         yield "Open on record", f"{', '.join(still)}; name it with --fault to have it cured"
@@ -81,12 +90,12 @@ def _table(rows: Iterable[tuple[str, ...]]) -> Table:
     )
 
 
-def _done(scope: Scope, units: Units) -> Iterator[tuple[str, ...]]:
+def _done(visit: VisitScope, units: Units) -> Iterator[tuple[str, ...]]:
     """What is done, reason by reason, the surest first."""
-    ranked = sorted(scope.chosen, key=lambda a: (list(REASONS).index(a.reason), -a.margin, a.unit))
+    ranked = sorted(visit.scope.chosen, key=lambda a: (list(REASONS).index(a.reason), -a.margin, a.unit))
     for (reason, because), rows in groupby(ranked, key=lambda a: (a.reason, a.because)):
         yield (_why(reason, because),)
-        yield from (_row(advice, units) for advice in rows)
+        yield from (_row(advice, visit, units) for advice in rows)
 
 
 def _why(reason: Reason, because: tuple[str, ...]) -> str:
@@ -101,7 +110,7 @@ def _left(visit: VisitScope, units: Units) -> tuple[Block, ...]:
         return ()
     rows: list[tuple[str, ...]] = []
     for (reason, because), group in groupby(listed, key=lambda a: (a.reason, a.because)):
-        rows += [(_why(reason, because),), *(_row(advice, units) for advice in group)]
+        rows += [(_why(reason, because),), *(_row(advice, visit, units) for advice in group)]
     others = len(left) - len(listed)
     rest = f"Not listed: {others} that share no work with this visit, needed with a chance under {show_share(NEAR)}."
     return Heading("Leave"), _table(rows), *when(["others"] * (others > 0), Paragraph(rest, "small"))
@@ -111,11 +120,13 @@ def _near(advice: Advice) -> bool:
     return advice.chance.value >= NEAR or advice.hours_shared > 0 or advice.reason in ("refused", "no-tool")
 
 
-def _row(advice: Advice, units: Units) -> tuple[str, ...]:
+def _row(advice: Advice, visit: VisitScope, units: Units) -> tuple[str, ...]:
+    doubtful = any(fault.unit == advice.unit for fault in visit.terms.probable)
+    unit = f"{advice.unit} {MAY_BE}" if doubtful else advice.unit
     if advice.remedy is None:
-        return advice.unit, "", show_share(advice.chance.value), "", f"{advice.later_left.value:,.0f}", "", "", "", ""
+        return unit, "", show_share(advice.chance.value), "", f"{advice.later_left.value:,.0f}", "", "", "", ""
     return (
-        advice.unit,
+        unit,
         f"{advice.remedy} ({advice.grade})" if advice.grade else advice.remedy,
         show_share(advice.chance.value),
         f"{advice.cost_now:,.0f}",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -34,16 +34,19 @@ class Workbench(Traces):
         vehicle_id: str,
         faults: Sequence[str],
         *,
+        probable: Mapping[str, float] | None = None,
         terms: Terms | None = None,
         km: float | None = None,
     ) -> VisitScope:
-        """What to do in this visit. ``faults``: confirmed failure modes, each ``mode`` or ``mode@position``."""
+        """What to do in this visit. ``faults``: confirmed failure modes, each ``mode`` or ``mode@position``;
+        ``probable``: such as are not confirmed, each with the chance that it is there now."""
         vehicle = self.vehicle(vehicle_id, km=km)
         found = frozenset(self._fault(vehicle, fault) for fault in faults)
         terms = terms or self.terms()
-        terms = replace(terms, must=terms.must | found)
+        chances = {self._fault(vehicle, fault): chance for fault, chance in (probable or {}).items()}
+        terms = replace(terms, must=terms.must | found, probable={**terms.probable, **chances})
         book, vehicle, unknown = self._weighable(vehicle)
-        if unweighed := [fault.mode for fault in sorted(terms.must) if fault.mode in unknown]:
+        if unweighed := [fault.mode for fault in sorted(terms.must | terms.probable.keys()) if fault.mode in unknown]:
             said = f"of {', '.join(unweighed)} there is neither a record nor a judgement"
             raise ScopeError(said, "State a belief for it in the book.")
         self.progress("weighing the visit", 0, 0)

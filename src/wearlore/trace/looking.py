@@ -189,38 +189,38 @@ class _Decision:
 
     def __init__(self, solver: Solver, facts: Sequence[Fact], repairs: Sequence[Repair], stakes: Stakes) -> None:
         self.solver, self.stakes = solver, stakes
-        self.causes = [cause.name for cause in solver.network.causes]
+        causes = frozenset(cause.name for cause in solver.network.causes)
         asked = solver.in_question(facts) if stakes.in_question is None else stakes.in_question
         for name in (*stakes.left, *asked, *(cause for repair in repairs for cause in repair.cures)):
-            if name not in self.causes:
-                raise NameNotKnown("cause", name, self.causes)
+            if name not in causes:
+                raise NameNotKnown("cause", name, causes)
         chance = solver.posterior(facts).chance
-        self.at_stake = {name: stakes.left.get(name, 0.0) for name in self.causes}
+        self.at_stake = {name: left for name, left in stakes.left.items() if left > 0}
         self.together: list[tuple[Repair, list[str]]] = []
         self.faults: list[str] = []
         able = [(repair, [name for name in dict.fromkeys(repair.cures) if name in asked]) for repair in repairs]
-        averted = [sum(chance[name] * self.at_stake[name] for name in cures) for _, cures in able]
+        averted = [sum(chance[name] * self.at_stake.get(name, 0.0) for name in cures) for _, cures in able]
         for i in sorted(range(len(able)), key=lambda i: -averted[i]):
             faults = list(dict.fromkeys((*self.faults, *able[i][1])))
             if averted[i] > 0 and len(self.together) < REPAIRS and len(faults) <= FAULTS:
                 self.together.append(able[i])
                 self.faults = faults
         self.beside: dict[Repair | None, list[str]] = {}
-        for name in self.causes:
+        for name in self.at_stake:
             if name not in self.faults:
                 curing = (repair for repair in repairs if name in repair.cures)
                 self.beside.setdefault(min(curing, key=lambda repair: repair.cost, default=None), []).append(name)
 
     def acting(self, facts: Sequence[Fact]) -> Acting:
-        chance = self.solver.posterior(facts).chance
         way = best_way(
             self.solver.joint(facts, self.faults),
-            np.array([self.at_stake[name] for name in self.faults]),
+            np.array([self.at_stake.get(name, 0.0) for name in self.faults]),
             np.array([repair.cost for repair, _ in self.together]),
             [frozenset(map(self.faults.index, cures)) for _, cures in self.together],
             self.stakes.check,
         )
         cost, done = way.cost, []
+        chance = self.solver.posterior(facts).chance if self.beside else {}
         for repair, names in self.beside.items():
             leave = sum(chance[name] * self.at_stake[name] for name in names)
             if repair and repair.cost < leave:

@@ -216,21 +216,21 @@ class Solver:
         """Log of what is taken out in front (-inf: facts about one name contradict each other); likelihoods (n, 2) of
         absent and present, the greater of them 1.
         """
-        absent, present = [1.0] * len(self._place), [1.0] * len(self._place)
+        weight = [1.0] * (2 * len(self._place))
         log_constant = 0.0
         for fact in facts:
-            at = self._at(fact.about)
+            at = 2 * self._at(fact.about)
             if fact.says_nothing:
                 log_constant += log(fact.present)
                 continue
-            absent[at] *= fact.absent
-            present[at] *= fact.present
-            if not (top := max(absent[at], present[at])) > 0:  # two facts about one name contradict each other
+            weight[at] *= fact.absent
+            weight[at + 1] *= fact.present
+            if not (top := max(weight[at], weight[at + 1])) > 0:  # two facts about one name contradict each other
                 return -inf, np.ones((len(self._place), 2))
-            absent[at] /= top
-            present[at] /= top
+            weight[at] /= top
+            weight[at + 1] /= top
             log_constant += log(top)
-        return log_constant, np.column_stack((absent, present))
+        return log_constant, np.array(weight).reshape(-1, 2)
 
     def _prepare(self, weight: Array, kept: Bools) -> tuple[Folded, Plan]:
         compiled = self._compiled

@@ -7,6 +7,7 @@ import json
 import os
 import re
 import shlex
+import shutil
 import signal
 import subprocess
 import sys
@@ -21,6 +22,7 @@ from wearlore import cli
 from wearlore.cli.session import Session, converse
 from wearlore.errors import TraceError
 from wearlore.records.store import Store
+from wearlore.report.trace import found_command, scope_command
 from wearlore.trace import Told
 from wearlore.workbench import Workbench
 from wearlore.workbench.tracing import Tracing
@@ -184,6 +186,18 @@ class TestCommand:
         code, _, complained = said("trace", "v2", "--found", "mount-torn", "--in", shop)
         assert code == 2
         assert "mount-torn cannot be on v2 (b)" in complained
+
+    def test_the_commands_to_go_on_with_can_be_run_as_they_stand(self, said, shop, tmp_path) -> None:
+        shutil.copytree(shop, tmp_path / "my shop")
+        bench = Workbench(tmp_path / "my shop")
+        seen = (Told("oil-back"), Told("knock"), Told("mount-torn"), Told("clutch-worn", False))
+        traced = bench.trace("v1", seen, km=112_345.6)
+        scope = scope_command(traced, bench.book, str(bench.folder))
+        assert "--fault mount-torn" in scope
+        assert "--probable seal-leaks=" in scope
+        for command in (scope, found_command(traced, bench.book, str(bench.folder))):
+            code, text, complained = said(*shlex.split(command)[1:])
+            assert (code, "112,346 km" in text) == (0, True), complained
 
     def test_kept_chances_are_counted_by_calibration(self, said, shop) -> None:
         code, text, _ = said("trace", "v1", "--saw", "oil-back", "--keep", "--in", shop)

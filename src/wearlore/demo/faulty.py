@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from copy import copy
 from dataclasses import dataclass
-from math import ceil
 
 import numpy as np
 
@@ -43,21 +42,19 @@ class Complaint:
 
 
 def visits(
-    bench: Workbench, vans: Iterable[Van], *, denied: float = DENIED, at_notice: bool = False, rng: np.random.Generator
-) -> Iterator[tuple[Tracing, Complaint]]:
-    """Those of ``vans`` that come in, traced by the records that ``bench`` holds of them.
+    bench: Workbench, vans: Iterable[Van], *, at_notice: bool = False, rng: np.random.Generator
+) -> Iterator[tuple[Tracing, frozenset[str]]]:
+    """Each of ``vans`` driven on: traced by the records that ``bench`` holds of it, and the causes truly there.
 
-    Each is driven on by a distance drawn evenly up to the usual one between its visits; ``at_notice``: instead to where
-    an evident failure makes itself known, and only where one does so within that distance.
+    The distance is drawn evenly up to the usual one between its visits; ``at_notice``: it is instead the one at which
+    an evident failure makes itself known, and vans in which none does so within the usual distance are left out.
     """
     for van in vans:
         with Store.open(bench.store_path, read_only=True) as store:
             leg = usual_leg(store, van.facts.id) or bench.book.economics.per_year / 2
-        distance = ceil(van.notice.min() - van.km) if at_notice else int(rng.uniform(0.0, leg))
+        distance = np.ceil(van.notice.min() - van.km) if at_notice else rng.uniform(0.0, leg)
         if distance <= leg:
-            tracing = bench.tracing(van.facts.id, km=van.km + distance)
-            if come := complaint(tracing, driven_on(van, distance), denied=denied, rng=rng):
-                yield tracing, come
+            yield bench.tracing(van.facts.id, km=van.km + int(distance)), driven_on(van, int(distance))
 
 
 def driven_on(van: Van, distance: int) -> frozenset[str]:

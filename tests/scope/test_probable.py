@@ -308,7 +308,7 @@ def test_the_policy_weighs_now_what_the_scope_weighs():
         option = next(o for o, option in enumerate(absent.options) if option.remedy == unit)
         assert good[place[unit]] == pytest.approx(absent.saving(option), rel=1e-6)
 
-    short = ten_km({Fault("slave", "slave-leaks"): 0.5}, "seal", "slave", "mount")
+    short = ten_km({Fault("slave", "slave-leaks"): 0.9}, "seal", "slave", "mount")
     at = {item.unit: n for n, item in enumerate(short.renewables)}
     seal, slave, mount = at["seal"], at["slave"], at["mount"]
     policy, start = follow_advice(short), np.zeros(3)

@@ -50,6 +50,8 @@ def all_in_reach(upkeep: Upkeep) -> Policy:
 
     def policy(moment: Moment) -> Mask:
         must = _with_brought(upkeep, moment.failed)
+        if not must.any():
+            return must
         opened = frozenset().union(*(item.needs for item, on in zip(upkeep.renewables, must, strict=True) if on))
         reached = np.array([wanted <= opened for wanted in needs])
         within = reached & ~(upkeep.brings & ~reached).any(axis=1)
@@ -65,7 +67,7 @@ def _with_brought(upkeep: Upkeep, done: Mask) -> Mask:
 
 
 def simulate(fleet: Sequence[tuple[Upkeep, Pieces]], policies: Mapping[str, Callable[[Upkeep], Policy]]) -> Comparison:
-    """Every policy through the same lives: a visit now if something has failed, then one at each failure.
+    """Every policy through the same lives: a visit now if a fault is there or probable, then one at each failure.
 
     ``fleet``: each vehicle with the lives drawn for it, the same number of runs for all. ``policies`` make a policy for
     a vehicle; the first is the one others are held against. Costs are per vehicle, discounted to now, over the span of
@@ -118,10 +120,12 @@ def _run(upkeep: Upkeep, policy: Policy, pieces: Pieces, run: int) -> _Total:
     found = np.array([item.failed for item in upkeep.renewables], dtype=bool)
     life = np.where(found, 0.0, pieces.life[run, :, 0])
     total, km = _Total(), 0.0
+    asked = any((item.present > 0).any() for item in upkeep.renewables)  # a fault, if only a probable one
     failed = known = found  # what brought the vehicle in has already cost what it costs beyond its cure
     while True:
-        if failed.any():
-            done = policy(Moment(failed, km - renewed_at, piece == 0, upkeep.span.km - km))
+        moment = Moment(failed, km - renewed_at, piece == 0, upkeep.span.km - km)
+        done = policy(moment) if asked else failed
+        if done.any():
             charge = np.exp(-upkeep.span.discount * km)
             mode = pieces.mode[run, number, piece % kept]
             beyond = sum(upkeep.renewables[i].consequence[mode[i]] for i in np.flatnonzero(failed & ~known))
@@ -136,7 +140,7 @@ def _run(upkeep: Upkeep, policy: Policy, pieces: Pieces, run: int) -> _Total:
         km = float(due.min(initial=np.inf))
         if km >= upkeep.span.km:
             return total
-        failed = due <= km
+        failed, asked = due <= km, True
 
 
 def _visit_cost(upkeep: Upkeep, done: Mask) -> float:

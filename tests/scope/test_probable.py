@@ -176,7 +176,7 @@ def test_an_unlikely_fault_is_left_and_a_likely_one_cured(book, judged, fault, l
         return next(a for a in choose(case).advice if a.unit == fault[1])
 
     unlikely, likely = advice(0.1), advice(0.9)
-    assert (unlikely.chosen, unlikely.reason, unlikely.flip_offset) == (not leave, "not-yet", None)
+    assert (unlikely.chosen, unlikely.reason, unlikely.flip_offset) == (not leave, "doubtful", None)
     assert (likely.chosen, likely.flip_offset) == (leave, None)
     assert unlikely.margin > 30
     assert likely.margin > 30

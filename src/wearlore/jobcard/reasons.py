@@ -14,6 +14,7 @@ SENTENCES = {
     "spoiled": "It, or a part of it, cannot be used again after the work on {because}.",
     "pays-alone": "Waiting would cost more than doing it now, even without the other work of this visit.",
     "pays-together": "The way to it is open now. Doing it later would mean paying for much of the same labour again.",
+    "doubtful": "It may have failed, but that is not likely enough for its cost. Have it looked at again.",
     "not-yet": "It is good for longer: doing it now would cost more than it saves.",
     "never": "Renewing it before it fails would cost more than curing it if it ever does.",
     "refused": "Left at your wish.",

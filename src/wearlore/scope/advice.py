@@ -17,7 +17,17 @@ from wearlore.scope.model import Fault, Problem
 from wearlore.scope.program import Program, Proof, Solution, formulate, solve
 
 Reason = Literal[
-    "must", "companion", "spoiled", "pays-alone", "pays-together", "not-yet", "never", "refused", "no-tool", "no-remedy"
+    "must",
+    "companion",
+    "spoiled",
+    "pays-alone",
+    "pays-together",
+    "doubtful",
+    "not-yet",
+    "never",
+    "refused",
+    "no-tool",
+    "no-remedy",
 ]
 REASONS: dict[Reason, str] = {
     "must": "has failed and must be cured",
@@ -25,6 +35,7 @@ REASONS: dict[Reason, str] = {
     "spoiled": "is spoiled by other work of this visit",
     "pays-alone": "would pay even on a visit of its own",
     "pays-together": "pays now because other work already opens the way to it",
+    "doubtful": "may be there, but its chance does not bear the cost of the cure; look again",
     "not-yet": "costs more now than the failures it would save; look again later",
     "never": "costs more to renew before it fails than to cure when it has failed, at any age looked at",
     "refused": "the owner says no",
@@ -262,8 +273,9 @@ def _why_out(problem: Problem, unit: int, offset: float | None) -> tuple[Reason,
         return "refused", ()
     if all(option.refused or option.tools for option in options):
         return "no-tool", tuple(sorted(frozenset().union(*(option.tools for option in options))))
-    later = problem.candidates[unit].doubtful or (offset is not None and offset > 0)
-    return ("not-yet" if later else "never"), ()
+    if problem.candidates[unit].doubtful:
+        return "doubtful", ()
+    return ("not-yet" if offset is not None and offset > 0 else "never"), ()
 
 
 def _names(problem: Problem, options: list[int]) -> tuple[str, ...]:

@@ -121,7 +121,7 @@ def commonest_first(tracing: Tracing, come: Complaint) -> Bill:
     return visit.bill()
 
 
-def tested_first(tracing: Tracing, come: Complaint) -> Bill:
+def likeliest_tested_first(tracing: Tracing, come: Complaint) -> Bill:
     """As `likeliest_for_its_cost`, but first a look that tells of the fault, where that is cheaper than the repair.
 
     The look is the one that tells best of it. What it finds good is repaired only when all else is done and something
@@ -165,6 +165,6 @@ def _brought(visit: _Visit, cause: str, sight: str) -> float:
 POLICIES: dict[str, Policy] = {
     "advice": advice,
     "chance over cost": likeliest_for_its_cost,
-    "chance over cost, tested first": tested_first,
+    "chance over cost, tested first": likeliest_tested_first,
     "commonest first": commonest_first,
 }

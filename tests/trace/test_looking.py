@@ -183,11 +183,12 @@ def test_of_a_look_that_shows_much_the_sights_that_tell_most_are_counted():
     network, repairs, stakes = wide()
     good = tuple(Sight(name, 0.95, 0.95) for name in ("f1", "f11"))
     idle = tuple(Sight(f"f{i}", 0.5, 0.5) for i in range(3, 9))
-    looks = [Look("much", 10, (*idle[:3], *good, *idle[3:])), Look("little", 10, good)]
+    telling = tuple(Sight(f"f{i}", 0.9, 0.9) for i in range(1, 8))
+    looks = [Look("much", 10, (*idle[:3], *good, *idle[3:])), Look("little", 10, good), Look("all", 10, telling)]
     next_ = next_step(Solver(network), [seen("f0")], looks, repairs, stakes)
     worths = {worth.look.name: worth for worth in next_.worths}
-    assert len(worths["much"].sights) == looking.SIGHTS
-    assert {"f1", "f11"} <= set(worths["much"].sights)
+    assert len(worths["all"].sights) == looking.SIGHTS
+    assert set(worths["much"].sights) == {"f1", "f11"}  # what tells nothing does not count
     assert worths["much"].saving == pytest.approx(worths["little"].saving)
     assert worths["little"].saving > 0
 

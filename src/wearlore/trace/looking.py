@@ -28,6 +28,7 @@ from wearlore.trace.posterior import Solver
 REPAIRS = 8  # weighed together
 FAULTS = 8  # that these cure, at most
 SIGHTS = 4  # of one look, weighed together
+NOTHING = 1e-9  # money that a sight moves when it tells nothing of what is at stake: rounding
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +233,9 @@ class _Decision:
     def worth(self, look: Look, facts: Sequence[Fact], now: Acting) -> Worth:
         sights = list(dict.fromkeys(look.sights))
         if len(sights) > SIGHTS:
-            sights = sorted(sights, key=lambda sight: self._alone(sight, facts))[:SIGHTS]
+            alone = {sight: self._alone(sight, facts) for sight in sights}
+            telling = (sight for sight in sights if alone[sight][1] < -NOTHING)
+            sights = sorted(telling, key=lambda sight: alone[sight])[:SIGHTS]
         after = sum(chance * self.acting(known).cost for chance, known in self._outcomes(sights, facts))
         saving = max(0.0, now.cost - after)
         return Worth(look, saving, look.cost(self.stakes.per_minute), tuple(sight.about for sight in sights))

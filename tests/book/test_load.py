@@ -207,6 +207,39 @@ def test_a_small_file_cannot_unfold_into_a_large_book(refused):
     assert error[2] == "at most 500,000 values"
 
 
+READING = "turn over as usual, kind: reading, unit: bar, "
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "path", "expected"),
+    [
+        ("runs_to: {belt-side: 0.6}", "runs_to: [belt-side]", "zones.head-front.runs_to",
+         "each zone below with the chance that fluid from here wets it: {sump: 0.6}"),
+        ("runs_to: {belt-side: 0.6}", "runs_to: {belt-side: 0}", "zones.head-front.runs_to.belt-side", "above 0"),
+        ("runs_to: {belt-side: 0.6}", "runs_to: {belt-side: 1.1}", "zones.head-front.runs_to.belt-side", "at most 1"),
+        ("when: [stops-on-the-road]", "when: []", "rules.no-turning.when", "a list with at least 1 in it"),
+        ("    signal: DANGER  ", "    signal: STOP  ", "rules.no-turning.signal", "'CAUTION' or 'NOTICE', not 'STOP'"),
+        ("turn over as usual, kind: behaviour", READING + "sound: [1, 2]", "observations.stops-on-the-road",
+         "'sound' and 'faulty' together, or neither"),
+        ("turn over as usual, kind: behaviour", READING + "faulty: [1, 2]", "observations.stops-on-the-road",
+         "'sound' and 'faulty' together, or neither"),
+        ("turn over as usual, kind: behaviour", READING + "sound: [2, 2], faulty: [3, 4]",
+         "observations.stops-on-the-road", "'sound' as [low, high], low below high"),
+        ("turn over as usual, kind: behaviour", READING + "sound: [1, 2], faulty: [4, 3]",
+         "observations.stops-on-the-road", "'faulty' as [low, high], low below high"),
+        ("turn over as usual, kind: behaviour", "turn over as usual, kind: noise, sound: [1, 2], faulty: [3, 4]",
+         "observations.stops-on-the-road", "kind 'reading' has 'sound', not one of kind 'noise'"),
+        ("feed-pipe-leak: {sensitivity: 0.7, specificity: 0.97}", "feed-pipe-leak: {sensitivity: 0.7}",
+         "inspections.look-at-head-front.tells.feed-pipe-leak.specificity", "'specificity:' here"),
+    ],
+)  # fmt: skip
+def test_what_a_trace_needs_has_its_shape(refused, old, new, path, expected):
+    assert old in load.starter()
+    (error,) = refused(load.starter().replace(old, new))
+    assert error[1] == path
+    assert expected in error[2]
+
+
 def test_a_section_with_nothing_in_it(refused):
     text = load.starter()
     text = text[: text.index("\nmodes:")] + "\nmodes: {}\n" + text[text.index("\nobservations:") :]

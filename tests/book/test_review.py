@@ -65,11 +65,21 @@ def test_findings_come_by_severity_then_line(findings):
 def test_every_knot_of_several_is_told(findings):
     found = findings(
         {
-            "sump-front: {name: front of the sump}": "sump-front: {name: front of the sump, runs_to: {sump-front: 0.5}}",
+            "name: front of the sump}": "name: front of the sump, runs_to: {sump-front: 0.5}}",
             "runs_to: {belt-side: 0.6}": "runs_to: {head-front: 0.1, belt-side: 0.6}",
         }
     )
     assert sorted(f.path for f in found) == ["zones.head-front.runs_to", "zones.sump-front.runs_to"]
+
+
+def test_wetness_that_comes_by_two_ways_is_told_once(findings):
+    sump = "  wet-sump-oil: {name: oil on it, kind: wet, zone: sump-front, fluid: oil}\n  wet-head-front-oil: {name"
+    twice = "wet-belt-side-oil: 0.9\n      wet-sump-oil: 0.2\n      wet-head-front-oil: 0.1"
+    found = findings({"  wet-head-front-oil: {name": sump, "wet-belt-side-oil: 0.9": twice})
+    assert [(f.path.rpartition(".")[2], f.mend.partition(":")[0]) for f in found] == [
+        ("wet-belt-side-oil", "It runs there by itself from head-front"),
+        ("wet-sump-oil", "It runs there by itself from belt-side and head-front"),
+    ]
 
 
 def test_a_warm_closing_check_may_follow_cold_work(findings):
@@ -133,6 +143,23 @@ def test_form_of_trouble_codes(reference):  # check 8.05
         {"        torque: {stages: [21]}\n": ""},
         {'        property_class: "8.8"\n        torque: {stages: [21]}': "        torque: {stages: [900]}"},
         {"A: {note: plastic impeller}": "A: {note: plastic impeller, from_date: 2014-06-01}"},
+        {
+            "  stops-on-the-road: {name": "  smoke: {name: smoke, kind: smoke}\n  stops-on-the-road: {name",
+            "when: [stops-on-the-road]": "when: [stops-on-the-road, smoke]",
+        },
+        {"    observes:\n      wet-head-front-oil: {sensitivity: 0.8, specificity: 0.95}\n": ""},
+        {"wet-head-front-oil: 0.85": "wet-head-front-oil: 0.85\n      wet-belt-side-coolant: 0.1"},
+        {"hazards: [moving-belt]\n    observes": "observes", "bars: [moving-belt]": "bars: []"},
+        {
+            "    refit: {name: Put the upper": "    hazards: [hot-turbo]\n    refit: {name: Put the upper",
+            "bars: [moving-belt]": "bars: [hot-turbo]",
+        },
+        {
+            "stops and does not turn over as usual, kind: behaviour}": (
+                "stops and does not turn over as usual, kind: reading, unit: bar, worse: lower, limit: 1, "
+                "sound: [0.8, 3], faulty: [0.2, 1.2]}"
+            )
+        },
     ],
     ids=[
         "mode of one variant",
@@ -142,6 +169,12 @@ def test_form_of_trouble_codes(reference):  # check 8.05
         "no torque",
         "no class",
         "same day",
+        "seen only for a rule",
+        "hidden mode told, not observed",
+        "another fluid further down",
+        "rule that withholds nothing",
+        "hazard on the way to an inspection",
+        "ranges that overlap",
     ],
 )
 def test_what_is_right_though_near_to_what_is_wrong(findings, changes):

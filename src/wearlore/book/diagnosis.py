@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import permutations
 from math import log
 
 from wearlore.book.codes import FAILURE_MECHANISMS, FAILURE_MODES
@@ -159,11 +158,12 @@ def flows(book: Book) -> Iterator[Remark]:
     wet = {id_: o for id_, o in book.observations.items() if o.kind == "wet" and o.zone in book.zones}
     below = {zone: _below(book, zone) for zone in book.zones}
     for id_, mode in book.modes.items():
-        found = [name for name in mode.observations if name in wet]
-        for name, other in permutations(found, 2):
-            upper, lower = str(wet[other].zone), str(wet[name].zone)
-            if wet[name].fluid == wet[other].fluid and lower in below[upper]:
-                mend = f"It runs there by itself from {upper}: leave it out, or count here only what does not."
+        found = {name: wet[name] for name in mode.observations if name in wet}
+        for name, one in found.items():
+            others = [o for o in found.values() if o is not one and o.fluid == one.fluid]
+            above = [zone for zone in dict.fromkeys(str(o.zone) for o in others) if one.zone in below[zone]]
+            if above:
+                mend = f"It runs there by itself from {' and '.join(above)}: leave it out, or count only what does not."
                 yield Remark("note", ("modes", id_, "observations", name), "wetness named once", mend)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 
 from wearlore.book.fasteners import Thread, strength, thread, torque_span
-from wearlore.book.model import Book, Fastener, Operation, Torque
+from wearlore.book.model import Book, Fastener, Inspection, Operation, Torque
 from wearlore.book.remark import Remark
 from wearlore.book.source import Path
 from wearlore.units import NEWTON_METRE_PER, Units
@@ -154,3 +154,19 @@ def cautions(book: Book) -> Iterator[Remark]:
         if not hazard.caution.strip():
             mend = "Say in 'caution' how not to get hurt; it is printed before the step."
             yield Remark("error", ("hazards", id_), "a caution for this hazard", mend)
+
+
+def bars(book: Book) -> Iterator[Remark]:
+    """A rule withholds inspections by their hazards, those of the operations that they need counted."""
+    met = {hazard for inspection in book.inspections.values() for hazard in _hazards_of(book, inspection)}
+    for id_, rule in book.rules.items():
+        for index, hazard in enumerate(rule.bars):
+            if hazard in book.hazards and hazard not in met:
+                mend = "Name it under 'hazards' of the inspections that must wait, or remove it here."
+                yield Remark("warning", ("rules", id_, "bars", index), "something that this rule withholds", mend)
+
+
+def _hazards_of(book: Book, inspection: Inspection) -> Iterator[str]:
+    yield from inspection.hazards
+    for operation in reached(book, inspection.needs, _needs):
+        yield from book.operations[operation].hazards

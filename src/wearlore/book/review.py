@@ -29,6 +29,7 @@ CHECKS: tuple[Callable[[Book], Iterator[Remark]], ...] = (
     labour.fasteners,
     labour.tools,
     labour.cautions,
+    labour.bars,
     supply.remedies,
     supply.idle_remedies,
     supply.parts_named_twice,

@@ -49,12 +49,12 @@ def visits(
     The distance is drawn evenly up to the usual one between its visits; ``at_notice``: it is instead the one at which
     an evident failure makes itself known, and vans in which none does so within the usual distance are left out.
     """
-    for van in vans:
-        with Store.open(bench.store_path, read_only=True) as store:
+    with Store.open(bench.store_path, read_only=True) as store:
+        for van in vans:
             leg = usual_leg(store, van.facts.id) or bench.book.economics.per_year / 2
-        distance = np.ceil(van.notice.min() - van.km) if at_notice else rng.uniform(0.0, leg)
-        if distance <= leg:
-            yield bench.tracing(van.facts.id, km=van.km + int(distance)), driven_on(van, int(distance))
+            distance = np.ceil(van.notice.min() - van.km) if at_notice else rng.uniform(0.0, leg)
+            if distance <= leg:
+                yield bench.tracing(van.facts.id, km=van.km + int(distance)), driven_on(van, int(distance))
 
 
 def driven_on(van: Van, distance: int) -> frozenset[str]:

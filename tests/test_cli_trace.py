@@ -185,7 +185,7 @@ class TestCommand:
     def test_a_fault_that_this_variant_cannot_have(self, said, shop) -> None:
         code, _, complained = said("trace", "v2", "--found", "mount-torn", "--in", shop)
         assert code == 2
-        assert "mount-torn cannot be on v2 (b)" in complained
+        assert "mount-torn cannot occur on v2 (b)" in complained
 
     def test_the_commands_to_go_on_with_can_be_run_as_they_stand(self, said, shop, tmp_path) -> None:
         shutil.copytree(shop, tmp_path / "my shop")

@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from wearlore.errors import NameNotKnown, OutputError, RecordsErrors, StoreError, TraceError
+from wearlore.errors import CannotOccur, NameNotKnown, OutputError, RecordsErrors, StoreError, TraceError
 from wearlore.estimate import Estimate
 from wearlore.records import intake
 from wearlore.records.store import Store
@@ -131,7 +131,7 @@ class TestFound:
             (["pump-leek"], [], NameNotKnown, "no mode is called 'pump-leek'. Did you mean pump-leak"),
             ([], ["injector-drip"], NameNotKnown, "Did you mean injector-drip@1|injector-drip@1, injector-drip@2"),
             (["injector-drip@7"], [], NameNotKnown, "no position of injector is called '7'"),
-            (["booster-slack"], [], TraceError, r"booster-slack cannot occur on v1 \(standard\)"),
+            (["booster-slack"], [], CannotOccur, r"booster-slack cannot occur on v1 \(standard\)"),
             (["cooler-split"], ["cooler-split@rear"], TraceError, "cooler-split is confirmed and refuted. Say which"),
             ([], [], TraceError, "nothing was found. Name a failure mode"),
         ],

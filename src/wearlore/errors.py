@@ -7,6 +7,7 @@
     │   └── RecordsErrors   every place found in one file
     ├── StoreError      the store cannot be opened, read or written
     ├── NameNotKnown    a vehicle, component, mode … that does not exist, with the nearest that do
+    ├── CannotOccur     a failure mode that a vehicle cannot have
     ├── LivesError      arrays of lives that contradict themselves
     ├── FitError        a life model that the lives do not determine
     ├── ScopeError      demands on a visit that collide
@@ -107,6 +108,20 @@ class NameNotKnown(WearloreError, LookupError):
         near = near or sorted(known)[:5]
         hint = f"Did you mean {', '.join(near)}?" if near else f"There is no {kind} yet."
         return f"no {kind} is called {name!r}. {hint}"
+
+
+class CannotOccur(WearloreError, LookupError):
+    """A failure mode of the book that this vehicle cannot have."""
+
+    def __init__(self, mode: str, vehicle: str, variant: str) -> None:
+        super().__init__(mode, vehicle, variant)
+
+    def __str__(self) -> str:
+        mode, vehicle, variant = self.args
+        return (
+            f"{mode} cannot occur on {vehicle} ({variant}). "
+            "Its variant, or the revision fitted to it, does not have this failure mode."
+        )
 
 
 class LivesError(WearloreError, ValueError):

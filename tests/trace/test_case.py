@@ -13,7 +13,7 @@ from numpy.testing import assert_allclose
 from tests.scope.family import vehicle
 from tests.trace.family import BOOK, case
 from tests.trace.whole import over, table
-from wearlore.errors import NameNotKnown, TraceError
+from wearlore.errors import CannotOccur, NameNotKnown, TraceError
 from wearlore.trace import Network, Solver, Told
 from wearlore.trace.case import MISREAD
 from wearlore.vehicle import FittedUnit
@@ -140,7 +140,7 @@ def test_what_cannot_be_meant_is_named(told, error, words):
 
 def test_a_fault_that_the_vehicle_cannot_have_is_refused():
     bare = case(vehicle("seal"))
-    with pytest.raises(TraceError, match=r"pump-cracks cannot be on v \(a\)"):
+    with pytest.raises(CannotOccur, match=r"pump-cracks cannot occur on v \(a\)"):
         bare.facts([Told("pump-cracks")])
 
 

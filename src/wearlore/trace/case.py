@@ -13,7 +13,7 @@ from functools import cached_property
 from math import exp
 
 from wearlore.book.model import Accuracy, Book, Rule
-from wearlore.errors import NameNotKnown, TraceError
+from wearlore.errors import CannotOccur, NameNotKnown, TraceError
 from wearlore.trace.network import Cause, Edge, Fact, Finding, Network, reported
 from wearlore.trace.suspects import Suspect
 from wearlore.vehicle import Vehicle
@@ -82,8 +82,8 @@ class Case:
     def facts(self, told: Sequence[Told]) -> tuple[Fact, ...]:
         """What was said as likelihoods, one for each.
 
-        Raises NameNotKnown; TraceError for a mode that this vehicle cannot have, a reading of which the book says
-        nothing, or one thing said to be there and not there.
+        Raises NameNotKnown; CannotOccur; TraceError for a reading of which the book says nothing, or one thing said to
+        be there and not there.
         """
         said: dict[tuple[str, str], Told] = {}
         for one in told:
@@ -120,10 +120,7 @@ class Case:
         if mode not in self.book.modes:
             raise NameNotKnown("observation or failure mode", name, [*self.book.observations, *known])
         if not here:
-            raise TraceError(
-                f"{mode} cannot be on {self.vehicle.id} ({self.vehicle.variant})",
-                "Its variant, or the revision fitted to it, does not have this failure mode",
-            )
+            raise CannotOccur(mode, self.vehicle.id, self.vehicle.variant)
         if name not in known:
             raise NameNotKnown(f"position of {mode}", position, here)
 

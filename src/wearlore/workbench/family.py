@@ -24,7 +24,7 @@ from wearlore.answers import (
     survival_points,
 )
 from wearlore.book.model import Book, Mode
-from wearlore.errors import NameNotKnown
+from wearlore.errors import CannotOccur, NameNotKnown
 from wearlore.life import (
     LOGNORMAL,
     WEIBULL,
@@ -43,7 +43,7 @@ from wearlore.lifetimes import Lifetimes, ModeLives, UnknownStart, lifetimes, ve
 from wearlore.lives import Evidence, Lives
 from wearlore.records.summary import EvidenceLine, evidence_lines
 from wearlore.units import Units
-from wearlore.vehicle import Vehicle
+from wearlore.vehicle import FittedUnit, Vehicle
 from wearlore.workbench.folder import Folder
 
 NO_LIVES = Lives.of()
@@ -86,6 +86,20 @@ class Family(Folder):
         """The vehicle as its records leave it, at its last visit or at odometer ``km`` since."""
         with self._reading() as store:
             return vehicle_at(store, self.book, vehicle_id, km=km)
+
+    def _place_of(self, vehicle: Vehicle, cause: str) -> tuple[FittedUnit, str]:
+        """The unit and mode that ``MODE`` or ``MODE@POSITION`` means here. Raises NameNotKnown, CannotOccur."""
+        mode, _, position = cause.partition("@")
+        component = self._mode(mode).component
+        units = [unit for unit in vehicle.units if any(state.mode == mode for state in unit.modes)]
+        if not units:
+            raise CannotOccur(mode, vehicle.id, vehicle.variant)
+        fitting = [unit for unit in units if not position or unit.position == position]
+        if len(fitting) != 1:
+            raise NameNotKnown(
+                f"position of {component}", position, [f"{mode}@{unit.position}" for unit in units if unit.position]
+            )
+        return fitting[0], mode
 
     def _weighable(self, vehicle: Vehicle) -> tuple[Book, Vehicle, tuple[str, ...]]:
         """Book and vehicle without the modes of which nothing is known, and the names of those it can have."""

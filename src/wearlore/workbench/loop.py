@@ -17,7 +17,7 @@ import numpy as np
 
 from wearlore.answers.calibration import Miss, TraceCalibration
 from wearlore.answers.trace import TracedFault
-from wearlore.errors import NameNotKnown, OutputError, RecordsError, RecordsErrors, TraceError
+from wearlore.errors import OutputError, RecordsError, RecordsErrors, TraceError
 from wearlore.records import intake
 from wearlore.records.predictions import WITHIN, Prediction, Resolved, ResolvedPrediction, keep, resolved
 from wearlore.records.store import Store
@@ -55,8 +55,8 @@ class Loop(Depths):
 
         ``confirmed``, ``refuted``: failure modes that are there, and that were looked for and are not, each ``MODE`` or
         ``MODE@POSITION``. They are written into a new file of lines in the folder ``found`` and taken like any other
-        file. Raises NameNotKnown; TraceError for a mode that the vehicle cannot have, or that is said to be there and
-        not to be; RecordsErrors when the intake refuses it (no file is left then); OutputError, StoreError.
+        file. Raises NameNotKnown; CannotOccur; TraceError for a mode that is said to be there and not
+        to be; RecordsErrors when the intake refuses it (no file is left then); OutputError, StoreError.
         """
         subject = self.vehicle(vehicle)
         there, absent = (
@@ -109,20 +109,8 @@ class Loop(Depths):
 
     def _cause_on(self, vehicle: Vehicle, cause: str) -> Cause:
         """What ``MODE`` or ``MODE@POSITION`` means on this vehicle."""
-        mode, _, position = cause.partition("@")
-        component = self._mode(mode).component
-        units = [unit for unit in vehicle.units if any(state.mode == mode for state in unit.modes)]
-        if not units:
-            raise TraceError(
-                f"{mode} cannot occur on {vehicle.id} ({vehicle.variant})",
-                "Its variant or the revision fitted to it does not have this failure mode.",
-            )
-        fitting = [unit for unit in units if not position or unit.position == position]
-        if len(fitting) != 1:
-            raise NameNotKnown(
-                f"position of {component}", position, [f"{mode}@{unit.position}" for unit in units if unit.position]
-            )
-        return Cause(component, fitting[0].position, mode)
+        unit, mode = self._place_of(vehicle, cause)
+        return Cause(unit.component, unit.position, mode)
 
     def keep(self, traced: TracedFault, today: date) -> int:
         """Keep what a trace says of each cause, to be compared with what is found; how many predictions are new.

@@ -10,7 +10,7 @@ import numpy as np
 from wearlore import jobcard, outlook
 from wearlore.answers import Job, VisitScope
 from wearlore.book.model import Book
-from wearlore.errors import NameNotKnown, ScopeError
+from wearlore.errors import ScopeError
 from wearlore.jobcard.reasons import reasons
 from wearlore.renewal.upkeep import draw_luck
 from wearlore.renewal.upkeep import lives as lives_of
@@ -77,17 +77,5 @@ class Workbench(Traces):
 
     def _fault(self, vehicle: Vehicle, fault: str) -> Fault:
         """The unit and mode that ``mode`` or ``mode@position`` means on this vehicle."""
-        mode, _, position = fault.partition("@")
-        component = self._mode(mode).component
-        units = [unit for unit in vehicle.units if any(state.mode == mode for state in unit.modes)]
-        if not units:
-            raise ScopeError(
-                f"{mode} cannot occur on {vehicle.id} ({vehicle.variant})",
-                "Its variant or the revision fitted to it does not have this failure mode.",
-            )
-        fitting = [unit for unit in units if not position or unit.position == position]
-        if len(fitting) != 1:
-            raise NameNotKnown(
-                f"position of {component}", position, [f"{mode}@{unit.position}" for unit in units if unit.position]
-            )
-        return Fault(fitting[0].name, mode)
+        unit, mode = self._place_of(vehicle, fault)
+        return Fault(unit.name, mode)

@@ -269,10 +269,10 @@ def test_leaving_costs_in_simulation_what_the_scope_says(fault, chance):
     assert found.high - found.low < 0.08 * found.value
 
 
-def ten_km(chances: dict[Fault, float], *components: str) -> Upkeep:
+def ten_km(chances: dict[Fault, float], *components: str, **terms: object) -> Upkeep:
     """Nothing but what is there now can happen in so short a span; the leaking seal brings the van in."""
-    terms = replace(TERMS, horizon=10.0, must=frozenset({SEAL}))
-    return kept(vehicle(*components), probable(chances, terms))
+    said = {"horizon": 10.0, "must": frozenset({SEAL})} | terms
+    return kept(vehicle(*components), probable(chances, replace(TERMS, **said)))
 
 
 def test_what_is_renewed_now_does_not_fail_and_what_is_left_comes_back_at_once():
@@ -289,6 +289,20 @@ def test_what_is_renewed_now_does_not_fail_and_what_is_left_comes_back_at_once()
     for name in ("advice", "reach"):
         assert found[name].cost.value == pytest.approx(seal + 60 * 0.3 + 65)
         assert found[name].visits == 1
+
+
+@pytest.mark.parametrize("fixed", [50.0, 0.0])
+def test_a_fault_that_is_only_probable_is_reason_enough_for_a_visit(fixed):
+    """The advice renews, for 60 * 5.3 + 5 + 60, before it is met; the habits wait until it is, for 150 beyond."""
+    care = ten_km({Fault("slave", "slave-leaks"): 0.9}, "slave", must=frozenset(), visit_fixed=fixed)
+    pieces = lives(care, draw_luck(care, 400, rng=np.random.default_rng(2)))
+    there, renewing = (pieces.life[:, 0, 0] == 0).mean(), fixed + 60 * 5.3 + 65
+    policies = {"advice": follow_advice, "failed": outlook.only_failed, "reach": outlook.all_in_reach}
+    found = outlook.simulate([(care, pieces)], policies).policies
+    assert (found["advice"].visits, found["advice"].cost.value) == (1, pytest.approx(renewing))
+    for name in ("failed", "reach"):
+        assert found[name].visits == pytest.approx(there)
+        assert found[name].cost.value == pytest.approx(there * (renewing + 150))
 
 
 def test_the_policy_weighs_now_what_the_scope_weighs():

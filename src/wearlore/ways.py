@@ -86,11 +86,11 @@ class Ways:
         hours = {o: self.access.operations[o].total_hours for o in operations}
         own = self.access.parts_price(way.parts, way.offers)
         return Visit(
-            shared_hours=sum(hours[o] for o in operations & self.shared),
-            own_hours=sum(hours[o] for o in operations - self.shared),
+            shared_hours=sum(hours[o] for o in sorted(operations & self.shared)),
+            own_hours=sum(hours[o] for o in sorted(operations - self.shared)),
             parts=own,
             beside=self.access.parts_price(parts, offers) - own,
-            consumables=sum(self.access.consumed_by(o) for o in operations),
+            consumables=sum(self.access.consumed_by(o) for o in sorted(operations)),
             hire=sum(self.access.hires(operations).values()),
         )
 

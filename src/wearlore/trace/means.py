@@ -48,7 +48,7 @@ class Means:
         barred = {hazard for _, rule, _ in self.case.rules(told) for hazard in rule.bars}
         found = []
         for id_, inspection in self.case.book.inspections.items():
-            needs = self.opens(inspection, opened)
+            needs = sorted(self.opens(inspection, opened))
             sights = tuple(self._sights(id_, inspection, told))
             if id_ in skip or not sights or self.missing_tools(inspection) or self.hazards(inspection, opened) & barred:
                 continue
@@ -120,7 +120,7 @@ class Means:
 
     def _cost(self, cure: _Cure, opened: frozenset[str] = frozenset()) -> float:
         """Money of a repair now; what is ``opened`` already is not paid again."""
-        done = sum(self.access.operations[o].total_hours for o in cure.way.operations & opened)
+        done = sum(self.access.operations[o].total_hours for o in sorted(cure.way.operations & opened))
         return self.labour_rate * max(cure.visit.hours - done, 0.0) + cure.visit.materials
 
     def repairs(self, off: Iterable[str] = ()) -> tuple[Repair, ...]:

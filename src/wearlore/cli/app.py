@@ -10,7 +10,7 @@ WRONG_INPUT = 2  # the exit code for anything the person can mend
 
 app = App(
     name="wearlore",
-    help="What fails on an engine family and when, what to do in this visit, and the job card for it.",
+    help="What fails on an engine family and when, where a fault comes from, what to do in a visit, and its job card.",
     help_format="plaintext",
     version=version("wearlore"),
 )

@@ -20,23 +20,24 @@ def subsets(items: set[int]):
     return chain.from_iterable(combinations(sorted(items), size) for size in range(1, len(items) + 1))
 
 
-def least(states, left, costs, cures, check, done=None) -> float:
+def least(states, left, costs, cures, check, unsolved, done=None) -> float:
     """Expected cost of the best of all ways from here on, every one of them tried; ``done`` None: at the beginning."""
     if done is None:
         faulty = {present: p for present, p in states.items() if present}
-        checked = check * sum(states.values()) + least(faulty, left, costs, cures, check, frozenset())
-        return min(checked, least(states, left, costs, cures, check, frozenset()))
+        checked = check * sum(states.values()) + least(faulty, left, costs, cures, check, unsolved, frozenset())
+        return min(checked, least(states, left, costs, cures, check, unsolved, frozenset()))
 
     def stop(repaired) -> float:
         cured = set().union(*(cures[i] for i in repaired))
-        return sum(p * sum(left[f] for f in present - cured) for present, p in states.items())
+        there = [(p, present - cured) for present, p in states.items()]
+        return sum(p * (sum(left[f] for f in faults) + unsolved * bool(faults)) for p, faults in there)
 
     best, mass = stop(done), sum(states.values())
     for batch in subsets(set(range(len(costs))) - done):
         after = done | set(batch)
         cured = set().union(*(cures[i] for i in after))
         still = {present: p for present, p in states.items() if present - cured}
-        on = check * mass + least(still, left, costs, cures, check, after)
+        on = check * mass + least(still, left, costs, cures, check, unsolved, after)
         best = min(best, sum(costs[i] for i in batch) * mass + min(stop(after), on))
     return best
 
@@ -51,13 +52,14 @@ def test_the_best_way_is_the_least_of_all(seed):
     costs = np.array([rng.uniform(0, 300) for _ in range(repairs)])
     cures = [frozenset(rng.sample(range(faults), rng.randint(1, faults))) for _ in range(repairs)]
     check = rng.choice([0.0, 20.0, 200.0])
-    way = best_way(states, left, costs, cures, check)
+    unsolved = rng.choice([0.0, 100.0, 5000.0])
+    way = best_way(states, left, costs, cures, check, unsolved)
     by_set = {frozenset(np.flatnonzero(state).tolist()): float(states[state]) for state in np.ndindex(states.shape)}
-    assert way.cost == pytest.approx(least(by_set, left, costs, cures, check), rel=1e-12)
-    assert way.cost == pytest.approx(followed(way, by_set, left, costs, cures, check), rel=1e-12)
+    assert way.cost == pytest.approx(least(by_set, left, costs, cures, check, unsolved), rel=1e-12)
+    assert way.cost == pytest.approx(followed(way, by_set, left, costs, cures, check, unsolved), rel=1e-12)
 
 
-def followed(way: Way, states, left, costs, cures, check) -> float:
+def followed(way: Way, states, left, costs, cures, check, unsolved) -> float:
     """Expected cost of this way, each combination of faults gone through by itself."""
     total = 0.0
     for present, chance in states.items():
@@ -67,7 +69,7 @@ def followed(way: Way, states, left, costs, cures, check) -> float:
             there -= set().union(*(cures[i] for i in batch.repairs))
             if not there:
                 break
-        total += chance * (cost + sum(left[f] for f in there))
+        total += chance * (cost + sum(left[f] for f in there) + unsolved * bool(there))
     return total
 
 
@@ -78,6 +80,12 @@ def test_several_faults_that_are_likely_and_dear_are_repaired_at_once():
     assert both.cost == 100
     nothing = best_way(independent, np.array([20.0, 20.0]), np.array([50.0, 50.0]), [{0}, {1}], 80.0)
     assert nothing == Way(pytest.approx(0.9 * 20 + 0.8 * 20), ())
+
+
+def test_a_complaint_that_must_be_solved_is_gone_through_repair_by_repair():
+    way = best_way(one_fault([6, 3, 1]), np.zeros(3), np.array([50.0, 50.0, 50.0]), [{0}, {1}, {2}], 10.0, 1e6)
+    assert way.batches == (Batch((0,), True), Batch((1,), True), Batch((2,), False))
+    assert best_way(one_fault([6, 3, 1]), np.zeros(3), np.full(3, 50.0), [{0}, {1}, {2}], 10.0, 10.0).batches == ()
 
 
 def test_nothing_to_repair_and_nothing_at_stake():

@@ -90,15 +90,18 @@ class _Visit:
 
 
 def advice(tracing: Tracing, come: Complaint) -> Bill:
-    """Looks on while the trace says so, then acts as it says."""
+    """Looks on while the trace says so, then acts as it says; if something is still there, on by chance over cost."""
     visit, told = _Visit(tracing, come), come.told
     while (step := tracing.next_step(told, visit.opened)).look:
         told += visit.look(step.look)
+    visit.facts = tracing.case.facts(told)
     visit.repair(step.acting.beside)
     for batch in step.acting.steps:
         visit.repair(batch.repairs)
         if batch.check and not visit.still_there():
-            break
+            return visit.bill()
+    if visit.still_there():
+        visit.one_by_one(repair for repair in visit.by_chance_over_cost() if repair.name not in visit.done)
     return visit.bill()
 
 

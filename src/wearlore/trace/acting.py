@@ -4,7 +4,8 @@ A way to act: repair a batch; then stop, or pay for a check that shows whether a
 it is, repair a further batch, and so on. The check may also come before the first repair. A repair cures its faults for
 certain and is paid whether they were there or not, so a wrong repair costs its parts and labour. Stopping (at once:
 "declare none") costs what is left uncured. Every such way is weighed, exactly, by dynamic programming over the sets of
-repairs done, since all that is learnt on the way is "still there".
+repairs done, since all that is learnt on the way is "still there". Stopping while any fault is still there may cost
+something of its own beside: the complaint is not solved, and the vehicle comes back.
 
 With one fault that may not be left and a check after each repair, the best order is by falling chance over cost, check
 included (Heckerman, Breese & Rommelse 1995, *Communications of the ACM* 38(3)): `search_order`. `best_way` goes in that
@@ -50,16 +51,19 @@ class SearchOrder:
     cost: float
 
 
-def best_way(states: Array, left: Array, costs: Array, cures: Sequence[frozenset[int]], check: float) -> Way:
+def best_way(
+    states: Array, left: Array, costs: Array, cures: Sequence[frozenset[int]], check: float, unsolved: float = 0.0
+) -> Way:
     """The cheapest way to act.
 
     ``states``, shape (2,) * n: chance of each combination of n faults (need not add up to 1: the cost scales with it);
     ``left`` (n,): money each costs if left; ``costs`` (r,) of the repairs; ``cures``: the faults that each cures;
-    ``check``: money for seeing whether a fault is still there. Work grows as 3^r + 2^(r + n).
+    ``check``: money for seeing whether a fault is still there; ``unsolved``: for stopping while any is. Work grows as
+    3^r + 2^(r + n).
     """
     by_mask = np.ascontiguousarray(states.transpose(range(states.ndim)[::-1])).ravel()  # bit i of the index: fault i
     masks = np.array([sum(1 << fault for fault in cured) for cured in cures], np.int64)
-    cost, batch, checked = _best_way(by_mask, np.asarray(left, float), np.asarray(costs, float), masks, check)
+    cost, batch, checked = _best_way(by_mask, np.asarray(left, float), np.asarray(costs, float), masks, check, unsolved)
     batches, done, at = [], 0, len(cost) - 1
     while batch[at] or checked[at]:
         chosen = int(batch[at])
@@ -71,7 +75,7 @@ def best_way(states: Array, left: Array, costs: Array, cures: Sequence[frozenset
 
 
 @njit(cache=True)
-def _tables(states: Array, left: Array, costs: Array, cures: Ints) -> tuple[Array, Array, Array]:
+def _tables(states: Array, left: Array, costs: Array, cures: Ints, unsolved: float) -> tuple[Array, Array, Array]:
     """For each set of repairs: its price, the chance that a fault is still there after it, and the cost of stopping."""
     sets = 1 << costs.size
     price, cured = np.zeros(sets), np.zeros(sets, np.int64)
@@ -89,6 +93,7 @@ def _tables(states: Array, left: Array, costs: Array, cures: Ints) -> tuple[Arra
         for state in range(states.size):
             if state & ~cured[done]:
                 still[done] += states[state]
+        leave[done] = unsolved * still[done]
         for fault in range(left.size):
             if not cured[done] >> fault & 1:
                 leave[done] += left[fault] * present[fault]
@@ -96,12 +101,14 @@ def _tables(states: Array, left: Array, costs: Array, cures: Ints) -> tuple[Arra
 
 
 @njit(cache=True)
-def _best_way(states: Array, left: Array, costs: Array, cures: Ints, check: float) -> tuple[Array, Ints, Ints]:
+def _best_way(
+    states: Array, left: Array, costs: Array, cures: Ints, check: float, unsolved: float
+) -> tuple[Array, Ints, Ints]:
     """For each set of repairs done, a fault known to be still there: expected cost, next batch, whether to check after.
 
     Costs are weighed with the chance of getting there. The last row is the beginning, when nothing is known.
     """
-    price, still, leave = _tables(states, left, costs, cures)
+    price, still, leave = _tables(states, left, costs, cures, unsolved)
     sets = price.size
     still, leave = np.append(still, states.sum()), np.append(leave, leave[0])
     cost, batch, checked = leave.copy(), np.zeros(sets + 1, np.int64), np.zeros(sets + 1, np.int64)

@@ -91,16 +91,18 @@ class Stakes:
 
     ``per_minute``: money for a minute of looking; ``check``: money for seeing whether a fault in question is still
     there; ``in_question``: the causes of which a check would show that, None: those that can bring about something that
-    the facts speak for.
+    the facts speak for. ``unsolved``: money if any fault in question, of those weighed together, is left at the end.
     """
 
     left: Mapping[str, float]
     per_minute: float
     check: float
     in_question: tuple[str, ...] | None = None
+    unsolved: float = 0.0
 
     def __post_init__(self) -> None:
-        for what, value in {"a minute": self.per_minute, "a check": self.check, **self.left}.items():
+        money = {"a minute": self.per_minute, "a check": self.check, "what is unsolved": self.unsolved, **self.left}
+        for what, value in money.items():
             if not 0 <= value < inf:
                 raise TraceError(f"{what} at {value:g}", "Each cost is 0 or more")
 
@@ -200,12 +202,17 @@ class _Decision:
         self.together: list[tuple[Repair, list[str]]] = []
         self.faults: list[str] = []
         able = [(repair, [name for name in dict.fromkeys(repair.cures) if name in asked]) for repair in repairs]
-        averted = [sum(chance[name] * self.at_stake.get(name, 0.0) for name in cures) for _, cures in able]
+        averted = [
+            sum(chance[name] * (stakes.left.get(name, 0.0) + stakes.unsolved) for name in cures) for _, cures in able
+        ]
         for i in sorted(range(len(able)), key=lambda i: -averted[i]):
             faults = list(dict.fromkeys((*self.faults, *able[i][1])))
             if averted[i] > 0 and len(self.together) < REPAIRS and len(faults) <= FAULTS:
                 self.together.append(able[i])
                 self.faults = faults
+        self.worth_knowing = self.at_stake | {
+            name: self.at_stake.get(name, 0.0) + stakes.unsolved for name in self.faults
+        }
         self.beside: dict[Repair | None, list[str]] = {}
         for name in self.at_stake:
             if name not in self.faults:
@@ -219,6 +226,7 @@ class _Decision:
             np.array([repair.cost for repair, _ in self.together]),
             [frozenset(map(self.faults.index, cures)) for _, cures in self.together],
             self.stakes.check,
+            self.stakes.unsolved,
         )
         cost, done = way.cost, []
         chance = self.solver.posterior(facts).chance if self.beside else {}
@@ -247,7 +255,7 @@ class _Decision:
         for weight, known in self._outcomes([sight], facts):
             after = self.solver.posterior(known).chance
             cost += weight * self.acting(known).cost
-            moved += weight * sum(left * abs(after[name] - before[name]) for name, left in self.at_stake.items())
+            moved += weight * sum(money * abs(after[name] - before[name]) for name, money in self.worth_knowing.items())
         return cost, -moved
 
     def _outcomes(self, sights: Sequence[Sight], facts: Sequence[Fact]) -> Iterator[tuple[float, list[Fact]]]:

@@ -135,14 +135,18 @@ class Means:
         )
 
     def stakes(self, asked: Iterable[str]) -> Stakes:
-        """What is at stake in the causes ``asked`` about.
+        """What is at stake in the causes ``asked`` about: the consequence of each that is left.
 
-        One that is left brings its consequence, and the vehicle back with the same complaint: in a visit of its own all
-        that may be behind it is then cured. So a fault may be left for its small chance, never for its price.
+        While any is left the complaint is not solved and brings the vehicle back: in a visit of its own all that may be
+        behind it is then cured. So a fault may be left for its small chance, never for its price.
         """
         wanted = tuple(asked)
-        each = {self._cures[name].name: self._cost(self._cures[name]) for name in wanted if name in self._cures}
-        back = self.visit_fixed + sum(each.values())
         modes = {suspect.name: self.case.book.modes[suspect.mode] for suspect in self.case.suspects}
-        left = {name: modes[name].consequence.cost + (back if name in self._cures else 0.0) for name in wanted}
-        return Stakes(left, self.per_minute, CHECK_MINUTES * self.per_minute, wanted)
+        each = {self._cures[name].name: self._cost(self._cures[name]) for name in wanted if name in self._cures}
+        return Stakes(
+            left={name: modes[name].consequence.cost for name in wanted},
+            per_minute=self.per_minute,
+            check=CHECK_MINUTES * self.per_minute,
+            in_question=wanted,
+            unsolved=self.visit_fixed + sum(each.values()) if each else 0.0,
+        )

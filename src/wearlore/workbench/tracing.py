@@ -72,10 +72,15 @@ class Tracing:
         )
 
     def next_step(self, told: Sequence[Told], off: Iterable[str] = (), skip: Collection[str] = ()) -> NextStep:
-        """Look on, or act now."""
-        facts = self.case.facts(told)
-        stakes = self.means.stakes(self.solver.in_question(facts))
-        return next_step(self.solver, facts, self.means.looks(told, off, skip), self.means.repairs(off), stakes)
+        """Look on, or act now.
+
+        What must be solved is what a person told; what an inspection showed beside that is weighed, not searched for.
+        """
+        complaint = [one for one in told if not one.by] or told
+        stakes = self.means.stakes(self.solver.in_question(self.case.facts(complaint)))
+        return next_step(
+            self.solver, self.case.facts(told), self.means.looks(told, off, skip), self.means.repairs(off), stakes
+        )
 
     # suspects
 

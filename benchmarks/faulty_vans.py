@@ -30,7 +30,7 @@ from wearlore.workbench.tracing import Tracing
 
 FLEETS, VANS = 4, 1_550
 BILLED = 150  # vans of each fleet that are cured under every policy
-AT_NOTICE = 300  # vans of each fleet that are driven to where a failure makes itself known
+AT_NOTICE = 250  # vans of each fleet that are driven to where a failure makes itself known
 LOOKS = 2  # at most, by chance, before the chances are asked for
 RESAMPLES = 4_000
 FIGURES = ("prior", "asked", "all", "likeliest", "asks nothing", "asks everything", "at its notice")

@@ -1,7 +1,7 @@
 """Can the chances of a trace be trusted, and does its advice save money? On vans of the demo of which all is known.
 
 Each of several fleets has its own records and the life models fitted from these; its vans come in with a complaint.
-Takes about half an hour on two cores; the figures stand in docs/trace-calibration.md.
+Takes about a quarter of an hour on two cores; the figures stand in docs/trace-calibration.md.
 """
 
 from __future__ import annotations

@@ -6,7 +6,6 @@ import csv
 from dataclasses import replace
 from math import exp, inf, log, sqrt
 from pathlib import Path
-from time import process_time
 
 import lifelines
 import numpy as np
@@ -473,7 +472,7 @@ def test_residuals_are_the_cumulative_hazards():
 
 
 def test_a_million_lives():
-    """Of 24 combinations, to 100 km: equal lives are folded, so it takes seconds (of processor time)."""
+    """Of 24 combinations, to 100 km: equal lives are folded, and nothing is lost by it."""
     rng = np.random.default_rng(22)
     n = 1_000_000
     code, oil = rng.integers(0, 4, n), rng.choice([10e3, 15e3, 20e3, 25e3, 30e3, 40e3], n)
@@ -481,9 +480,7 @@ def test_a_million_lives():
     until = rng.random(n) * 200e3
     at = np.maximum(np.round(np.minimum(life, until), -2), 100)
     grade, oil = Factor("grade", tuple("abcd"), code, reference="a"), Measure("oil interval", oil, "km", 10e3)
-    start = process_time()
     found = regress(seen(at, life < until), [grade, oil], WEIBULL)
-    assert process_time() - start < 30
     for ratio, truth in zip(found.ratios, (0.1, 0.2, 0.3, -0.1), strict=True):
         assert log(ratio.estimate.low) - 0.003 < truth < log(ratio.estimate.high) + 0.003
         # at this size profile and Wald agree, so the binned distances of the profile lose nothing

@@ -92,15 +92,11 @@ class Access:
 
     def tools(self, ids: Iterable[str]) -> frozenset[str]:
         """The special tools that the union reached from ``ids`` takes."""
-        return frozenset(tool for id_ in self.reach(ids) for tool in self._tools_of(self.operations[id_]))
+        return frozenset(tool for id_ in self.reach(ids) for tool in self.operations[id_].all_tools)
 
     def missing(self, ids: Iterable[str]) -> frozenset[str]:
         """Those of the tools that this workshop does not have."""
         return self.tools(ids) & self.missing_tools
-
-    @staticmethod
-    def _tools_of(operation: Operation) -> tuple[str, ...]:
-        return operation.tools + (operation.refit.tools if operation.refit else ())
 
     def hire(self, tool: str) -> float:
         """What hiring ``tool`` for one visit costs; 0 when it is owned. Raises NameNotKnown."""

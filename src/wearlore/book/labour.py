@@ -136,17 +136,13 @@ def tools(book: Book) -> Iterator[Remark]:
     for id_, tool in book.tools.items():
         if tool.owned or tool.hire is not None:
             continue
-        users = {name for name, operation in book.operations.items() if id_ in _tools_of(operation)}
+        users = {name for name, operation in book.operations.items() if id_ in operation.all_tools}
         out = [
             name for name, remedy in book.remedies.items() if users & reached(book, remedy.operations, _needs_and_then)
         ]
         if out:
             mend = f"Without it these remedies are out: {', '.join(out)}."
             yield Remark("note", ("tools", id_), "a tool that is owned, or that can be hired ('hire')", mend)
-
-
-def _tools_of(operation: Operation) -> tuple[str, ...]:
-    return operation.tools + (operation.refit.tools if operation.refit else ())
 
 
 def cautions(book: Book) -> Iterator[Remark]:

@@ -327,6 +327,11 @@ class Operation(Entry):
     def total_hours(self) -> float:
         return self.hours + (self.refit.hours if self.refit else 0.0)
 
+    @property
+    def all_tools(self) -> tuple[str, ...]:
+        """The special tools that it takes, build-up included."""
+        return self.tools + (self.refit.tools if self.refit else ())
+
 
 class Remedy(Entry):
     """A way to cure or hold off failure modes of one component.

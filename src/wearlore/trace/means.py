@@ -54,8 +54,8 @@ class Means:
                 continue
             hours = sum(self.access.operations[o].total_hours for o in needs)
             money = sum(self.access.consumed_by(o) for o in needs)
-            money += self.access.parts_price(self._spoiled(needs), {})
-            tools = {*inspection.tools, *(tool for o in needs for tool in self._tools(o))}
+            money += sum(self.access.parts_price(self.access.spoiled_by(o), {}) for o in needs)
+            tools = {*inspection.tools, *(tool for o in needs for tool in self.access.operations[o].all_tools)}
             money += sum(self.access.hire(tool) for tool in sorted(tools))
             found.append(Look(id_, inspection.minutes, sights, 60.0 * hours, money))
         return tuple(found)
@@ -73,17 +73,6 @@ class Means:
         """Hazards met in it and on the way to it."""
         operations = (self.access.operations[o] for o in self.opens(inspection, opened))
         return frozenset(inspection.hazards).union(*(o.hazards for o in operations))
-
-    def _tools(self, operation: str) -> tuple[str, ...]:
-        entry = self.access.operations[operation]
-        return entry.tools + (entry.refit.tools if entry.refit else ())
-
-    def _spoiled(self, operations: Iterable[str]) -> dict[str, float]:
-        parts: dict[str, float] = {}
-        for operation in sorted(operations):
-            for part, quantity in self.access.spoiled_by(operation).items():
-                parts[part] = parts.get(part, 0.0) + quantity
-        return parts
 
     def _sights(self, id_: str, inspection: Inspection, told: Sequence[Told]) -> Iterator[Sight]:
         """What it would show beyond what a person has said and what it has shown already."""

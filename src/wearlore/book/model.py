@@ -163,6 +163,23 @@ class Belief(Entry):
     note: str = ""
 
 
+class Lead(Entry):
+    """How far a vehicle runs between the point at which a failure can be seen coming and the failure (P-F interval).
+
+    Of an evident mode: before it fails. Of a hidden one: from where it is there, until it makes itself known and brings
+    its consequence. Lognormal, ``at`` its median.
+    """
+
+    at: Distance = Field(description="half of them run so far …")
+    between: tuple[Distance, Distance] = Field(description="[low, high]: … and 9 in 10 between these")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Lead:
+        if not self.between[0] < self.at < self.between[1]:
+            raise ValueError("'between' as [low, high], with 'at' in between")
+        return self
+
+
 class Mode(Entry):
     """A failure mode: how a component fails (IEC 60050-192 / ISO 14224 sense)."""
 
@@ -184,6 +201,7 @@ class Mode(Entry):
     revisions: tuple[str, ...] = Field((), description="only on these; empty: on all")
     consequence: Consequence
     belief: Belief | None = None
+    lead: Lead | None = Field(None, description="distance over which it can be seen coming; none: it cannot")
     observations: dict[Id, Share] = Field({}, description="observation -> chance that this mode alone brings it about")
     accelerates: dict[Id, Factor] = Field(
         {}, description="mode -> factor on its rate of ageing while this one is present"
@@ -456,6 +474,10 @@ class Economics(Entry):
     visit_fixed: Price = Field(0.0, description="what any visit costs its owner beside labour and parts")
     discount: Annotated[float, Field(ge=0, lt=1)] = Field(0.04, description="per year")
     per_year: Distance = Field(20_000.0, description="distance a vehicle covers in a year")
+    spread: Annotated[float, Field(ge=0, le=2)] = Field(
+        0.25, description="standard deviation of the logarithm of that distance, from one vehicle to another"
+    )
+    service_every: Distance = Field(20_000.0, description="service interval: what is planned falls on its multiples")
     horizon: Distance = Field(100_000.0, description="how far ahead the advice looks")
     tax: Annotated[float, Field(ge=0, lt=1)] = Field(0.0, description="share added to the customer's price")
 

@@ -7,11 +7,25 @@ from collections.abc import Sequence
 
 from cyclopts import CycloptsError
 
-from wearlore.cli import family, folder, loop, trace, visit
+from wearlore.cli import appraisal, due, family, folder, hindsight, loop, outlook, plan, trace, visit
 from wearlore.cli.app import WRONG_INPUT, app
 from wearlore.errors import WearloreError
 
-__all__ = ["app", "family", "folder", "loop", "main", "run", "trace", "visit"]
+__all__ = [
+    "app",
+    "appraisal",
+    "due",
+    "family",
+    "folder",
+    "hindsight",
+    "loop",
+    "main",
+    "outlook",
+    "plan",
+    "run",
+    "trace",
+    "visit",
+]
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

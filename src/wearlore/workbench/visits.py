@@ -26,8 +26,8 @@ POLICIES = {
 }
 
 
-class Workbench(Traces):
-    """The book and the store of a workshop folder, and every answer drawn from them."""
+class Visits(Traces):
+    """What to do in a visit, and its papers."""
 
     def scope(
         self,

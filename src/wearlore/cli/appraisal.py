@@ -1,0 +1,1 @@
+"""Whether to buy, and for how much."""

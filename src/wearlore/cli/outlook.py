@@ -1,0 +1,1 @@
+"""What the years to come cost."""

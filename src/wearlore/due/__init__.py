@@ -1,0 +1,1 @@
+"""A fleet ranked by what acting at the next visit saves."""

@@ -1,0 +1,1 @@
+"""Forecasts held against what happened."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from datetime import date
+from math import log
 from typing import Annotated, Literal
 
 from pydantic import (
@@ -44,6 +45,8 @@ def _to_newton_metres(value: float, info: ValidationInfo) -> float:
 
 Distance = Annotated[float, Field(gt=0, le=1e7), AfterValidator(_to_km)]
 TorqueValue = Annotated[float, Field(gt=0, le=1e4), AfterValidator(_to_newton_metres)]
+
+NINETY = 1.6448536269514722  # standard normal quantile at 0.95
 
 Grade = Literal["original", "equivalent", "economy", "upgrade"]
 Severity = Literal["nuisance", "degraded", "stranded", "engine-damage", "injury"]
@@ -178,6 +181,12 @@ class Lead(Entry):
         if not self.between[0] < self.at < self.between[1]:
             raise ValueError("'between' as [low, high], with 'at' in between")
         return self
+
+    @property
+    def lognormal(self) -> tuple[float, float]:
+        """Median, km, and the standard deviation of the logarithm."""
+        low, high = self.between
+        return self.at, log(high / low) / (2 * NINETY)
 
 
 class Mode(Entry):

@@ -67,7 +67,8 @@ class ModeRisk:
     ``consequence``: money beyond the cure. ``applies`` tells whether a unit of a revision has the mode at all.
     ``present``: the chance that it is there now: 1 found, 0 not found. Between them somebody has judged it: it is there
     with that chance, and else known to be absent now, a hidden mode too; ``seen_good`` then only weighs the parameters.
-    ``speed`` multiplies its ageing from here on (an accelerating fault left in place).
+    ``speed`` multiplies its ageing from here on (an accelerating fault left in place). ``stranded``, ``damaging``,
+    ``lead`` (median km, sigma): as in `Renewable`.
     """
 
     mode: str
@@ -78,6 +79,9 @@ class ModeRisk:
     applies: Callable[[str], bool]
     present: float = 0.0
     speed: float = 1.0
+    stranded: float = 0.0
+    damaging: bool = False
+    lead: tuple[float, float] = (0.0, 0.0)
 
     @property
     def judged(self) -> bool:
@@ -170,6 +174,10 @@ class UnitWorth:
                 money=0.0,
                 needs=frozenset(),
                 present=np.array([risk.present for risk in risks]),
+                lead=np.array([risk.lead for risk in risks]),
+                hidden=np.array([risk.hidden for risk in risks]),
+                stranded=np.array([risk.stranded for risk in risks]),
+                damaging=np.array([risk.damaging for risk in risks]),
             )
             found.append((group.cure, item))
         return tuple(found)

@@ -1,17 +1,19 @@
-"""A vehicle as a set of things that fail and are renewed, visit after visit: what a simulation of policies needs."""
+"""A vehicle as a set of things that fail and are renewed, visit after visit, and the rules by which that is done.
+
+What a simulation of policies needs: `Upkeep` is the vehicle, `Rule` a policy as data, `Schedule` what is planned ahead.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from math import log1p
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri_exp
 
 from wearlore.lives import Array
-from wearlore.renewal.equation import Process, Span, cumulative_hazard, there_now, worth_left
+from wearlore.renewal.equation import Process, Span, there_now, worth_left
 
 Mask = NDArray[np.bool_]
 
@@ -23,7 +25,10 @@ class Renewable:
     ``fitted`` and ``fresh``: the piece in place and the one that a cure fits (d draws, m modes); ``worth`` (d,
     steps + 1): `worth_new` of the fresh one. ``age``, ``seen`` (d, m) km; ``start`` (m,): age at which a cure starts
     the modes. ``consequence`` (m,): money beyond the cure; ``money``: parts; ``needs``: names of steps. ``present``
-    (m,): chance that each mode is there now (see `ModeRisk`).
+    (m,): chance that each mode is there now (see `ModeRisk`). ``lead`` (m, 2): median (km; 0: none) and standard
+    deviation of the logarithm of the distance over which a mode can be seen: an evident one before it fails, a
+    ``hidden`` one (m,) from where it is there until it makes itself known. ``stranded`` (m,): chance that a failure
+    stops the vehicle; ``damaging`` (m,): whether it can damage the engine.
     """
 
     unit: str
@@ -39,6 +44,10 @@ class Renewable:
     money: float
     needs: frozenset[str]
     present: Array
+    lead: Array
+    hidden: Mask
+    stranded: Array
+    damaging: Mask
 
     @property
     def failed(self) -> bool:
@@ -72,9 +81,6 @@ class Moment:
     since: Array
     first: Mask
     ahead: float
-
-
-Policy = Callable[[Moment], Mask]  # what to renew; holds what has failed
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,60 +145,44 @@ def _first_draws(process: Process, draws: int) -> Process:
 
 
 @dataclass(frozen=True, slots=True)
-class Pieces:
-    """Lives of piece after piece of each of n, in each of R runs: ``life`` (R, n, pieces) km to failure, and the
-    ``mode`` it fails by."""
+class PlannedLook:
+    """A look at one ``mode`` (its number) of one renewable ``item``: at every ``each``-th planned visit, beginning with
+    number ``skip``. ``cost``: money beyond the visit; ``sensitivity``: chance to see what is there to be seen."""
 
-    life: Array
-    mode: NDArray[np.int64]
-
-
-Luck = Mapping[tuple[str, str], Array]  # (unit, mode) -> cumulative hazard that each piece lives through, (R, pieces)
-
-
-def draw_luck(upkeep: Upkeep, runs: int, pieces: int = 64, *, rng: np.random.Generator) -> Luck:
-    """Drawn once for all policies and terms: the k-th piece of a unit has its luck whatever was done before."""
-    return {
-        (item.unit, mode): rng.standard_exponential((runs, pieces)) for item in upkeep.renewables for mode in item.modes
-    }
+    item: int
+    mode: int
+    each: int
+    skip: int
+    cost: float
+    sensitivity: float
 
 
-def lives(upkeep: Upkeep, luck: Luck) -> Pieces:
-    """The lives that ``luck`` brings; run after run takes the next draw of the parameters.
+@dataclass(frozen=True, slots=True)
+class Schedule:
+    """Work planned by distance: visits every ``every`` km, the next in ``first`` km, made anyway.
 
-    A first piece of which it is not certain whether a mode is there has failed at 0 km with the chance of that, by the
-    dearest mode that is there.
+    ``renew_at`` (n,): age, km, at which each renewable is renewed, at the planned visit nearest to it (inf: never).
+    ``opens``: steps that a planned visit does not pay for, since the vehicle is in.
     """
-    runs, pieces = next(iter(luck.values())).shape
-    n = len(upkeep.renewables)
-    life, mode = np.empty((runs, n, pieces)), np.zeros((runs, n, pieces), np.int64)
-    for i, item in enumerate(upkeep.renewables):
-        run = np.arange(runs) % item.age.shape[0]
-        each = np.empty((runs, pieces, len(item.modes)))
-        there = np.zeros((runs, len(item.modes)), bool)
-        for m, name in enumerate(item.modes):
-            hazard = luck[item.unit, name]
-            first = run[:, None], m
-            spent = -log1p(-item.present[m]) if item.present[m] < 1 else 0.0  # hazard that stands for being there now
-            there[:, m] = hazard[:, 0] < spent
-            left = np.maximum(hazard[:, :1] - spent, 0.0)  # of those not there again standard exponential
-            each[:, :1, m] = _life(item.fitted, *first, item.age[first], item.seen[first], left)
-            start = np.full((runs, 1), item.start[m])
-            each[:, 1:, m] = _life(item.fresh, *first, start, start, hazard[:, 1:])
-        life[:, i], mode[:, i] = each.min(axis=2), each.argmin(axis=2)
-        dearest = np.where(there, item.fitted.cost, -np.inf).argmax(axis=1)
-        life[:, i, 0] = np.where(there.any(axis=1), 0.0, life[:, i, 0])
-        mode[:, i, 0] = np.where(there.any(axis=1), dearest, mode[:, i, 0])
-    return Pieces(life, mode)
+
+    every: float
+    first: float
+    renew_at: Array
+    looks: tuple[PlannedLook, ...] = ()
+    opens: frozenset[str] = frozenset()
 
 
-def _life(process: Process, run: NDArray[np.int64], m: int, age: Array, seen: Array, hazard: Array) -> Array:
-    """Distance (R, k) to failure from ``age``, given absent at ``seen`` (R, 1), by the inverse of the hazard; km."""
-    if process.rate[m] == 0:
-        return np.full(hazard.shape, np.inf)
-    mu, sigma, lognormal = process.mu[run, m], process.sigma[run, m], bool(process.lognormal[m])
-    past = [cumulative_hazard(*row, lognormal) for row in zip(seen[:, 0], mu[:, 0], sigma[:, 0], strict=True)]
-    at = np.array(past)[:, None] + hazard / process.rate[m]
-    z = -ndtri_exp(-at) if lognormal else np.log(np.maximum(at, 1e-300))
-    lasted: Array = np.maximum(np.exp(mu + sigma * z) - age, 0.0) / process.speed[m]
-    return lasted
+Kind = Literal["failed", "reach", "worth"]
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A policy as data. At a visit it renews what has failed and what always goes with that (``failed``); also all to
+    which the way is open then (``reach``); or whatever costs less than it saves by ``savings`` (``worth``).
+
+    ``schedule``: what is planned beside; without one there is a visit only when something fails.
+    """
+
+    kind: Kind
+    savings: Savings | None = None
+    schedule: Schedule | None = None

@@ -114,6 +114,9 @@ class Builder:
                     lambda revision, mode=mode: mode.applies(self.vehicle.variant, revision),  # type: ignore[misc]
                     present.get(id_, 0.0),
                     self.speeds.get(id_, 1.0),
+                    mode.consequence.stranded,
+                    mode.consequence.severity == "engine-damage",
+                    mode.lead.lognormal if mode.lead else (0.0, 0.0),
                 )
             )
         return risks

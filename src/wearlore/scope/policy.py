@@ -1,4 +1,4 @@
-"""The advice as a policy for simulation: a vehicle's upkeep from the book, and a fast exact decision at each visit."""
+"""The advice as a policy for simulation: a vehicle's upkeep from the book, and the savings by which it decides."""
 
 from __future__ import annotations
 
@@ -8,10 +8,9 @@ import numpy as np
 
 from wearlore.book.model import Book
 from wearlore.renewal import Models
-from wearlore.renewal.upkeep import Mask, Moment, Policy, Renewable, Savings, Upkeep, savings
+from wearlore.renewal.upkeep import Mask, Renewable, Rule, Savings, Upkeep, savings
 from wearlore.scope.build import VISIT, Builder
 from wearlore.scope.model import Terms
-from wearlore.scope.program import closure
 from wearlore.vehicle import FittedUnit, Vehicle
 from wearlore.ways import Way
 
@@ -72,30 +71,9 @@ def _brings(
     return brings
 
 
-def follow_advice(upkeep: Upkeep, table: Savings | None = None) -> Policy:
-    """At each visit the cheapest choice by this visit's cost and the savings later, by minimum cut.
+def follow_advice(upkeep: Upkeep, table: Savings | None = None) -> Rule:
+    """At each visit the cheapest choice by this visit's cost and the savings later.
 
     At the visit now, what may be there but is not certain counts by its chance; at a later one it has shown itself.
     """
-    known = table or savings(upkeep)
-    names = sorted(upkeep.price)
-    number = {name: len(upkeep.renewables) + s for s, name in enumerate(names)}
-    money = np.array([item.money for item in upkeep.renewables])
-    found = np.array([item.failed for item in upkeep.renewables], dtype=bool)
-    prices = np.array([-upkeep.price[name] for name in names])
-    needs = [[number[name] for name in sorted(item.needs)] for item in upkeep.renewables]
-    brought = [np.flatnonzero(row).tolist() for row in upkeep.brings]
-
-    def policy(moment: Moment) -> Mask:
-        now = moment.first.all() and np.array_equal(moment.failed, found)  # later ones have cured or met another fault
-        worth = (known.unseen if now else known.at(moment.since, moment.ahead, moment.first)) - money
-        asked = moment.failed | (worth > 0)
-        asked |= upkeep.brings[asked].any(axis=0)
-        implies = [(i, j) for i in np.flatnonzero(asked).tolist() for j in needs[i] + brought[i]]
-        chosen = closure(
-            np.concatenate([np.where(asked, worth, 0.0), prices]), implies, np.flatnonzero(moment.failed), ()
-        )
-        assert chosen is not None  # nothing is refused here
-        return chosen[: money.size]
-
-    return policy
+    return Rule("worth", table or savings(upkeep))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -12,14 +12,13 @@ from wearlore.answers import Job, VisitScope
 from wearlore.book.model import Book
 from wearlore.errors import ScopeError
 from wearlore.jobcard.reasons import reasons
-from wearlore.renewal.upkeep import draw_luck
-from wearlore.renewal.upkeep import lives as lives_of
+from wearlore.renewal.upkeep import Rule, Upkeep
 from wearlore.scope import Fault, Terms, choose, follow_advice, problem, upkeep
 from wearlore.vehicle import Vehicle
 from wearlore.workbench.traces import Traces
 
-RUNS = 100  # courses of events in which policies are held against each other
-POLICIES = {
+RUNS = 2000  # courses of events in which policies are held against each other
+POLICIES: dict[str, Callable[[Upkeep], Rule]] = {
     "advice": follow_advice,
     "only failed": outlook.only_failed,
     "all in reach": outlook.all_in_reach,
@@ -58,7 +57,7 @@ class Visits(Traces):
         """The advice and the two habits at this visit and every later one, on the same lives."""
         rng = np.random.default_rng(self.seed)
         care = upkeep(book, vehicle, self._model_of, terms, rng=rng)
-        return outlook.simulate([(care, lives_of(care, draw_luck(care, RUNS, rng=rng)))], POLICIES)
+        return outlook.simulate([care], POLICIES, runs=RUNS, rng=rng)
 
     def job(self, visit: VisitScope) -> Job:
         """Job card, estimate and owner's page of a visit."""

@@ -11,13 +11,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
-from scipy.integrate import quad
 
 from wearlore import outlook
 from wearlore.book.model import Book
 from wearlore.errors import NameNotKnown, ScopeError
 from wearlore.renewal import there_now
-from wearlore.renewal.upkeep import Moment, Upkeep, draw_luck, lives, savings
+from wearlore.renewal.decision import decide
+from wearlore.renewal.upkeep import Moment, Rule, Upkeep, savings
 from wearlore.scope import Fault, Problem, Terms, choose, follow_advice, problem, upkeep
 from wearlore.vehicle import ModeState, Vehicle
 
@@ -228,34 +228,45 @@ def kept(vehicle: Vehicle, terms: Terms, book: Book = BOOK) -> Upkeep:
     return upkeep(book, vehicle, models, terms, rng=np.random.default_rng(1))
 
 
+def failed_by(care: Upkeep, km: float, runs: int = RUNS) -> np.ndarray:
+    """Which modes have failed by so far, (runs, modes)."""
+    end = np.full(runs, max(km, 1e-6))
+    return outlook.courses(care, Rule("failed"), runs=runs, seed=2, end=end).failures > 0
+
+
+def simulated(care: Upkeep, runs: int = 400) -> dict:
+    policies = {"advice": follow_advice, "failed": outlook.only_failed, "reach": outlook.all_in_reach}
+    return outlook.simulate([care], policies, runs=runs, rng=np.random.default_rng(2)).policies
+
+
 @pytest.mark.parametrize("chance", [0.2, 0.7])
 def test_so_many_have_failed_already_and_the_others_live_on(chance):
     """The clutch was never looked at: of those not there the life starts at its age, known to be good."""
     care = kept(vehicle("clutch", seen_good=0.0), probable({CLUTCH: chance}))
-    life = lives(care, draw_luck(care, RUNS, pieces=1, rng=np.random.default_rng(2))).life[:, 0, 0]
-    assert (life == 0).mean() == pytest.approx(chance, abs=4 * np.sqrt(chance * (1 - chance) / RUNS))
-    on, given = life[life > 0], LIVES["clutch-worn"]
-    mean = quad(lambda s: exp((KM / given.scale) ** 3 - ((KM + s) / given.scale) ** 3), 0, 1e6, limit=200)[0]
-    assert on.mean() == pytest.approx(mean, abs=4 * on.std() / np.sqrt(on.size))
+    now = failed_by(care, 0.0)[:, 0]
+    assert now.mean() == pytest.approx(chance, abs=4 * np.sqrt(chance * (1 - chance) / RUNS))
+    given = LIVES["clutch-worn"]
+    for km in (5e3, 20e3, 60e3):
+        on = failed_by(care, km)[~now, 0]
+        expected = 1 - exp((KM / given.scale) ** 3 - ((KM + km) / given.scale) ** 3)
+        assert on.mean() == pytest.approx(expected, abs=4 * np.sqrt(expected * (1 - expected) / on.size))
 
 
 def test_of_two_that_are_there_the_dearest_is_met():
     care = kept(vehicle("pump"), probable({LEAKS: 0.6, CRACKS: 0.5}), ONE_GRADE)
-    pieces = lives(care, draw_luck(care, RUNS, pieces=1, rng=np.random.default_rng(2)))
-    there, modes = pieces.life[:, 0, 0] == 0, np.array(care.renewables[0].modes)
-    assert there.mean() == pytest.approx(0.8, abs=0.015)
-    assert (there & (modes[pieces.mode[:, 0, 0]] == "pump-cracks")).mean() == pytest.approx(0.5, abs=0.015)
+    there = failed_by(care, 0.0)
+    assert there.any(axis=1).mean() == pytest.approx(0.8, abs=0.015)
+    assert there[:, care.renewables[0].modes.index("pump-cracks")].mean() == pytest.approx(0.5, abs=0.015)
 
 
 def test_rivals_meet_the_same_luck():
-    """A greater chance makes some fail now that lived before, and moves nothing of any other unit or later piece."""
+    """A greater chance makes some fail now that lived before, and moves nothing of any other unit."""
     cares = [kept(vehicle("seal", "mount"), probable({SEAL: chance})) for chance in (0.2, 0.6)]
-    luck = draw_luck(cares[0], 500, pieces=3, rng=np.random.default_rng(2))
-    few, many = (lives(care, luck).life for care in cares)
-    assert ((many[:, 0, 0] == 0) >= (few[:, 0, 0] == 0)).all()
-    assert (many[:, 0, 0] <= few[:, 0, 0]).all()
-    np.testing.assert_array_equal(few[:, 0, 1:], many[:, 0, 1:])
-    np.testing.assert_array_equal(few[:, 1], many[:, 1])
+    for km in (0.0, 30e3):
+        few, many = (failed_by(care, km, 500) for care in cares)
+        assert (many[:, 0] >= few[:, 0]).all()
+        np.testing.assert_array_equal(few[:, 1], many[:, 1])
+    assert many[:, 0].sum() > few[:, 0].sum()
 
 
 @pytest.mark.parametrize("fault", [MOUNT, Fault("slave", "slave-leaks")], ids=lambda fault: fault.mode)
@@ -263,10 +274,9 @@ def test_rivals_meet_the_same_luck():
 def test_leaving_costs_in_simulation_what_the_scope_says(fault, chance):
     van, terms = vehicle(fault.unit), probable({fault: chance}, replace(TERMS, discount=0.04))
     care = kept(van, terms)
-    pieces = lives(care, draw_luck(care, 6000, rng=np.random.default_rng(2)))
-    found = outlook.simulate([(care, pieces)], {"habit": outlook.only_failed}).policies["habit"].cost
-    assert found.low - 2 < build(van, terms).candidates[0].left.mean() < found.high + 2
-    assert found.high - found.low < 0.08 * found.value
+    found = simulated(care, 50_000)["failed"].cost
+    assert found.low - 1 < build(van, terms).candidates[0].left.mean() < found.high + 1
+    assert found.high - found.low < 0.04 * found.value
 
 
 def ten_km(chances: dict[Fault, float], *components: str, **terms: object) -> Upkeep:
@@ -279,13 +289,11 @@ def test_what_is_renewed_now_does_not_fail_and_what_is_left_comes_back_at_once()
     """The slave lies behind the same gearbox: renewed with the seal it adds 60 * 0.3 + 5 + 60 to the visit; left, it
     brings the van in again for 50 + 60 * 5.3 + 5 + 60, and 150 beyond."""
     care = ten_km({Fault("slave", "slave-leaks"): 0.5}, "seal", "slave")
-    pieces = lives(care, draw_luck(care, 400, rng=np.random.default_rng(2)))
-    there = (pieces.life[:, [item.unit for item in care.renewables].index("slave"), 0] == 0).mean()
-    policies = {"advice": follow_advice, "failed": outlook.only_failed, "reach": outlook.all_in_reach}
-    found = outlook.simulate([(care, pieces)], policies).policies
+    found = simulated(care)
+    there = found["failed"].visits - 1
+    assert there == pytest.approx(0.5, abs=0.1)
     seal = 50 + 60 * 5.7 + 30
     assert found["failed"].cost.value == pytest.approx(seal + there * (50 + 60 * 5.3 + 65 + 150))
-    assert found["failed"].visits == pytest.approx(1 + there)
     for name in ("advice", "reach"):
         assert found[name].cost.value == pytest.approx(seal + 60 * 0.3 + 65)
         assert found[name].visits == 1
@@ -295,10 +303,9 @@ def test_what_is_renewed_now_does_not_fail_and_what_is_left_comes_back_at_once()
 def test_a_fault_that_is_only_probable_is_reason_enough_for_a_visit(fixed):
     """The advice renews, for 60 * 5.3 + 5 + 60, before it is met; the habits wait until it is, for 150 beyond."""
     care = ten_km({Fault("slave", "slave-leaks"): 0.9}, "slave", must=frozenset(), visit_fixed=fixed)
-    pieces = lives(care, draw_luck(care, 400, rng=np.random.default_rng(2)))
-    there, renewing = (pieces.life[:, 0, 0] == 0).mean(), fixed + 60 * 5.3 + 65
-    policies = {"advice": follow_advice, "failed": outlook.only_failed, "reach": outlook.all_in_reach}
-    found = outlook.simulate([(care, pieces)], policies).policies
+    found = simulated(care)
+    there, renewing = found["failed"].visits, fixed + 60 * 5.3 + 65
+    assert there == pytest.approx(0.9, abs=0.06)
     assert (found["advice"].visits, found["advice"].cost.value) == (1, pytest.approx(renewing))
     for name in ("failed", "reach"):
         assert found[name].visits == pytest.approx(there)
@@ -325,8 +332,8 @@ def test_the_policy_weighs_now_what_the_scope_weighs():
     short = ten_km({Fault("slave", "slave-leaks"): 0.9}, "seal", "slave", "mount")
     at = {item.unit: n for n, item in enumerate(short.renewables)}
     seal, slave, mount = at["seal"], at["slave"], at["mount"]
-    policy, start = follow_advice(short), np.zeros(3)
-    first = policy(Moment(np.arange(3) == seal, start, np.ones(3, bool), 10.0))
+    rule, start = follow_advice(short), np.zeros(3)
+    first = decide(short, rule, Moment(np.arange(3) == seal, start, np.ones(3, bool), 10.0))
     assert first[[seal, slave, mount]].tolist() == [True, True, False]
-    second = policy(Moment(np.arange(3) == mount, start, np.arange(3) != seal, 10.0))
+    second = decide(short, rule, Moment(np.arange(3) == mount, start, np.arange(3) != seal, 10.0))
     assert second[[seal, slave, mount]].tolist() == [False, False, True]

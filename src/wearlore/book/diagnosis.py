@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import log
+from math import inf, log
 
 from wearlore.book.codes import FAILURE_MECHANISMS, FAILURE_MODES
 from wearlore.book.model import TROUBLE_CODE, Belief, Book, Mode, Observation
@@ -96,6 +96,25 @@ def beliefs(book: Book) -> Iterator[Remark]:
             yield Remark("error", (*path, "quantiles", 1, "at"), expected, "Look at both distances.")
         else:
             yield from _shape(mode, mode.belief, path)
+
+
+def leads(book: Book) -> Iterator[Remark]:
+    """A lead is of use where somebody can look, and shorter than the life that it ends."""
+    shown = {name for inspection in book.inspections.values() for name in (*inspection.observes, *inspection.tells)}
+    for id_, mode in book.modes.items():
+        path: Path = ("modes", id_, "lead")
+        if mode.lead is None:
+            continue
+        if id_ not in shown and not shown & mode.observations.keys():
+            mend = "Add an inspection that tells this mode or observes one of its observations."
+            yield Remark("warning", path, "an inspection that shows it coming", mend)
+        quantiles = mode.belief.quantiles if mode.belief else ()
+        half = max((quantile.at for quantile in quantiles if quantile.share <= 0.5), default=inf)
+        if mode.lead.at > half:
+            said = [book.units.show_distance(km) for km in (half, mode.lead.at)]
+            expected = "a lead shorter than the life: at most {}, not {}".format(*said)
+            mend = "It is the distance from where it can be seen, not from new."
+            yield Remark("warning", (*path, "at"), expected, mend)
 
 
 def _shape(mode: Mode, belief: Belief, path: Path) -> Iterator[Remark]:

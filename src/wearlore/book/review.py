@@ -20,6 +20,7 @@ CHECKS: tuple[Callable[[Book], Iterator[Remark]], ...] = (
     diagnosis.components,
     diagnosis.modes,
     diagnosis.beliefs,
+    diagnosis.leads,
     diagnosis.observations,
     diagnosis.inspections,
     diagnosis.flows,

@@ -54,16 +54,15 @@ def cost_spread(renewables: Sequence[Renewable], km: float, steps: int = STEPS) 
     modes = modes_of(renewables)
     first, fresh = _first_shown(modes, km, steps)
     sums = [_sums_of(modes, i, first, fresh) for i in range(len(renewables))]
-    means = np.array([money @ chance for money, chance in sums])
+    means: Array = np.array([money @ chance for money, chance in sums])
     squares = np.array([money**2 @ chance for money, chance in sums])
     furthest = (means.sum(axis=0) + FAR * np.sqrt((squares - means**2).sum(axis=0))).max()
-    step = max(float(furthest), max(money.max() for money, _ in sums)) / (CELLS - 2) or 1.0
+    step = float(max(furthest, *(money.max() for money, _ in sums))) / (CELLS - 2) or 1.0
     transform = np.ones((means.shape[1], CELLS // 2 + 1), complex)
     for money, chance in sums:
         transform *= np.fft.rfft(_in_cells(money, chance, step), axis=1)
     total: Array = np.maximum(np.fft.irfft(transform.mean(axis=0), CELLS), 0.0)
-    expected: Array = means.sum(axis=0)
-    return CostSpread(step * np.arange(CELLS), total / total.sum(), expected)
+    return CostSpread(np.arange(CELLS, dtype=np.float64) * step, total / total.sum(), means.sum(axis=0))
 
 
 def _in_cells(money: Array, chance: Array, step: float) -> Array:

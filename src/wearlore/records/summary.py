@@ -85,6 +85,17 @@ def usual_leg(store: Store, vehicle: str) -> float | None:
     return leg
 
 
+def driven(store: Store, vehicle: str) -> tuple[float, float]:
+    """Distance (km) between the vehicle's first visit and its last, and the time between them, years."""
+    rows = store.connection.execute(
+        "SELECT coalesce(max(km) - min(km), 0), coalesce(max(date) - min(date), 0) / 365.25 FROM visits "
+        "WHERE vehicle = ?",
+        [vehicle],
+    ).fetchall()
+    km, years = rows[0]
+    return float(km), float(years)
+
+
 @dataclass(frozen=True, slots=True)
 class EvidenceLine:
     """One stored line, with the file and the line of it that it came from; text left empty is ``""``."""

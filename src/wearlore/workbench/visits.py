@@ -40,18 +40,25 @@ class Visits(Traces):
         """What to do in this visit. ``faults``: confirmed failure modes, each ``mode`` or ``mode@position``;
         ``probable``: such as are not confirmed, each with the chance that it is there now."""
         vehicle = self.vehicle(vehicle_id, km=km)
-        found = frozenset(self._fault(vehicle, fault) for fault in faults)
-        terms = terms or self.terms()
-        chances = {self._fault(vehicle, fault): chance for fault, chance in (probable or {}).items()}
-        terms = replace(terms, must=terms.must | found, probable={**terms.probable, **chances})
+        terms = self._demanded(vehicle, terms or self.terms(), faults, probable or {})
         book, vehicle, unknown = self._weighable(vehicle)
-        if unweighed := [fault.mode for fault in sorted(terms.must | terms.probable.keys()) if fault.mode in unknown]:
-            said = f"of {', '.join(unweighed)} there is neither a record nor a judgement"
-            raise ScopeError(said, "State a belief for it in the book.")
+        self._refuse_unweighed(terms, unknown)
         self.progress("weighing the visit", 0, 0)
         advice = choose(problem(book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed)))
         self.progress("simulating the years to come", 0, 0)
         return VisitScope(vehicle, terms, advice, self._long_run(book, vehicle, terms), unknown)
+
+    def _demanded(self, vehicle: Vehicle, terms: Terms, faults: Sequence[str], probable: Mapping[str, float]) -> Terms:
+        """``terms`` with these faults as well, as `scope` takes them."""
+        found = frozenset(self._fault(vehicle, fault) for fault in faults)
+        chances = {self._fault(vehicle, fault): chance for fault, chance in probable.items()}
+        return replace(terms, must=terms.must | found, probable={**terms.probable, **chances})
+
+    @staticmethod
+    def _refuse_unweighed(terms: Terms, unknown: Sequence[str]) -> None:
+        if unweighed := [fault.mode for fault in sorted(terms.must | terms.probable.keys()) if fault.mode in unknown]:
+            said = f"of {', '.join(unweighed)} there is neither a record nor a judgement"
+            raise ScopeError(said, "State a belief for it in the book.")
 
     def _long_run(self, book: Book, vehicle: Vehicle, terms: Terms) -> outlook.Comparison:
         """The advice and the two habits at this visit and every later one, on the same lives."""

@@ -12,6 +12,8 @@
     ├── FitError        a life model that the lives do not determine
     ├── ScopeError      demands on a visit that collide
     ├── TraceError      causes and findings that contradict themselves, or too many that hang together
+    ├── AppraisalError  what is said of a vehicle for sale, or of prices, that cannot be
+    ├── HindsightError  records of which no part can be held out and forecast
     └── OutputError     a document that cannot be written
 
 Fields travel in ``args`` (so that an error survives a worker process) and the text is built in ``__str__``.
@@ -159,6 +161,28 @@ class ScopeError(WearloreError):
 
 class TraceError(WearloreError, ValueError):
     """Causes, findings and facts from which nothing can be concluded."""
+
+    def __init__(self, problem: str, mend: str) -> None:
+        super().__init__(problem, mend)
+
+    def __str__(self) -> str:
+        problem, mend = self.args
+        return f"{problem}. {mend}".rstrip()
+
+
+class AppraisalError(WearloreError, ValueError):
+    """What is said of a vehicle for sale, or of prices, that cannot be."""
+
+    def __init__(self, problem: str, mend: str) -> None:
+        super().__init__(problem, mend)
+
+    def __str__(self) -> str:
+        problem, mend = self.args
+        return f"{problem}. {mend}".rstrip()
+
+
+class HindsightError(WearloreError, ValueError):
+    """Records of which no part can be held out and forecast."""
 
     def __init__(self, problem: str, mend: str) -> None:
         super().__init__(problem, mend)

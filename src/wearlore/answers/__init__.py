@@ -10,6 +10,7 @@ from wearlore.answers.depth import (
     RepeatedRepairs,
     VehicleDrift,
 )
+from wearlore.answers.hindsight import FamilyHindsight, ModeHindsight, TrackRecord
 from wearlore.answers.lives import (
     Basis,
     Depth,
@@ -26,6 +27,7 @@ from wearlore.answers.lives import (
     round_classes,
     survival_points,
 )
+from wearlore.answers.outlook import ModeBehind, NothingShared, VehicleOutlook
 from wearlore.answers.trace import (
     Argument,
     Explained,
@@ -49,13 +51,17 @@ __all__ = [
     "DriftingReading",
     "EarlyShare",
     "Explained",
+    "FamilyHindsight",
     "FamilyLives",
     "Job",
     "LookAhead",
     "Miss",
+    "ModeBehind",
     "ModeCurves",
+    "ModeHindsight",
     "ModeStudy",
     "ModeSummary",
+    "NothingShared",
     "PieceReading",
     "Ranked",
     "RepeatedRepairs",
@@ -64,8 +70,10 @@ __all__ = [
     "Suspected",
     "TraceCalibration",
     "TracedFault",
+    "TrackRecord",
     "UnderRule",
     "VehicleDrift",
+    "VehicleOutlook",
     "VisitScope",
     "Withheld",
     "basis",

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from wearlore.book.model import Book
 from wearlore.errors import NameNotKnown, RecordsError
 from wearlore.lifetimes import walk
+from wearlore.lifetimes.at_risk import AtRisk, HeldOut, Renewals, at_risk
 from wearlore.lifetimes.covariates import Covariate, covariates_of
 from wearlore.lifetimes.exposure import ExposedLives, exposed
 from wearlore.lifetimes.feed import (
@@ -33,6 +34,7 @@ from wearlore.lifetimes.feed import (
     named,
     prepare,
     rule_of,
+    vehicles_seen,
 )
 from wearlore.lifetimes.grouping import group_of, grouped, summed
 from wearlore.lifetimes.readings import Readings, ages_of_readings
@@ -42,14 +44,18 @@ from wearlore.records.store import Connection, Store
 from wearlore.vehicle import FittedUnit, ModeState, Vehicle
 
 __all__ = [
+    "AtRisk",
     "ExposedLives",
+    "HeldOut",
     "LeftOut",
     "Lifetimes",
     "ModeLives",
     "Readings",
+    "Renewals",
     "RepairHistories",
     "UnknownStart",
     "ages_of_readings",
+    "at_risk",
     "exposed",
     "grouped",
     "lifetimes",
@@ -113,6 +119,7 @@ def lifetimes(
     group_km: float | None = None,
     by: Sequence[str] = (),
     unknown_start: UnknownStart = "left out",
+    until: date | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Lifetimes:
     """The lives of all modes from the records.
@@ -128,20 +135,27 @@ def lifetimes(
     - "original": it counts as fitted by the maker and is seen from the first visit on. Ages that are lost later (cured
       outside the records) cannot be original: these lives stay left out.
 
+    ``until``: from the records up to and including that day. Of what comes after only this is used: a vehicle that is
+    seen again was on the road on that day, at the odometer between the two visits. (Left at its last visit before, it
+    would lack the way since, on which no evident failure brought it in: lives would come out too short.)
+
     ``progress`` is told (vehicles done, vehicles in all). Raises RecordsErrors when stored records speak of what the
-    book lacks, NameNotKnown for a covariate or rule that does not exist.
+    book lacks, NameNotKnown for a covariate or rule that does not exist, ValueError for covariates of a part of the
+    record: some are of the whole.
     """
+    if until is not None and by:
+        raise ValueError("covariates are of the whole record: ask for them without until")
     group = group_of(book, group_km)
     rule = rule_of(unknown_start)
     codes = codes_of(book)
     design = design_of(book, codes)
     prepare(store, codes)
     covariates = covariates_of(store, book, codes, by)
-    total = int(store.connection.execute("SELECT count(DISTINCT vehicle) FROM visits").fetchall()[0][0])
+    total = vehicles_seen(store, until)
     counts = _Counts(len(codes.modes))
     engine = store.connection.cursor()  # groups while the store's own connection hands the batches over
     parts, done = [], 0
-    for history in batches(store):
+    for history in batches(store, until=until):
         emitted = walk.room_for(history, design)
         walk.walk(design, history, walk.blank_units(design), emitted, rule, walk.watch(history, design))
         rows, unknown = _rows(history, emitted, covariates)

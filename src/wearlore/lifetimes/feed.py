@@ -141,12 +141,23 @@ WITH spread AS (
     LEFT JOIN book_words g ON g.field = 'grade' AND g.word = l.grade
 )
 """
+# each vehicle that has visits on both sides of a day, on that day: its odometer as if driven evenly between the two
+PASSING = """
+    SELECT vehicle, $until::DATE AS date,
+        km + (next_km - km) * date_diff('day', date, $until::DATE) / date_diff('day', date, next_date) AS km
+    FROM (
+        SELECT vehicle, date, km, lead(date) OVER each AS next_date, lead(km) OVER each AS next_km
+        FROM visits WHERE $vehicle IS NULL OR vehicle = $vehicle WINDOW each AS (PARTITION BY vehicle ORDER BY date, km)
+    ) WHERE date < $until AND next_date > $until
+"""
 WALKED = f"""
 {FEED}, told AS (
     SELECT vehicle, date, km, unit, finding, mode, action, revision, grade FROM spread
     UNION ALL
     SELECT vehicle, date, km, NULL, NULL, NULL, NULL, NULL, NULL FROM visits
     WHERE $vehicle IS NULL OR vehicle = $vehicle
+    UNION ALL
+    SELECT vehicle, date, km, NULL, NULL, NULL, NULL, NULL, NULL FROM ({PASSING})
 )
 SELECT n.number AS vehicle, n.variant_code AS variant, n.built, n.complete,
     date_diff('day', DATE '1970-01-01', t.date)::INTEGER AS day, t.km,
@@ -154,6 +165,7 @@ SELECT n.number AS vehicle, n.variant_code AS variant, n.built, n.complete,
     coalesce(t.mode, -1)::INTEGER AS mode, coalesce(t.action, -1)::INTEGER AS action,
     coalesce(t.revision, -1)::INTEGER AS revision, coalesce(t.grade, -1)::INTEGER AS grade
 FROM told t JOIN ({NUMBERED}) n ON n.vehicle = t.vehicle
+WHERE $until IS NULL OR t.date <= $until
 ORDER BY n.number, day, t.km
 """
 
@@ -215,10 +227,16 @@ def prepare(store: Store, codes: Codes, vehicle: str | None = None) -> None:
         )
 
 
-def batches(store: Store, vehicle: str | None = None) -> Iterator[History]:
-    """Whole vehicles, sorted by day and odometer; of one vehicle when named. After `prepare`."""
+def vehicles_seen(store: Store, until: date | None = None) -> int:
+    """Vehicles with a visit, up to that day when given."""
+    query = "SELECT count(DISTINCT vehicle) FROM visits WHERE $until IS NULL OR date <= $until"
+    return int(store.connection.execute(query, {"until": until}).fetchall()[0][0])
+
+
+def batches(store: Store, vehicle: str | None = None, *, until: date | None = None) -> Iterator[History]:
+    """Whole vehicles, sorted by day and odometer; of one when named, up to a day when given. After `prepare`."""
     rest: pa.Table | None = None
-    for batch in store.connection.sql(WALKED, params={"vehicle": vehicle}).to_arrow_reader(ROWS):
+    for batch in store.connection.sql(WALKED, params={"vehicle": vehicle, "until": until}).to_arrow_reader(ROWS):
         table = pa.Table.from_batches([batch])
         rest = table if rest is None else pa.concat_tables([rest, table])
         numbers = rest.column("vehicle").to_numpy()

@@ -75,12 +75,14 @@ class Family(Folder):
     def models(self, mode: str) -> StrataModels:
         """The life models of a mode: of all its lives together, and of each revision and grade. Raises FitError."""
         if mode not in self._models:
-            belief = self._mode(mode).belief
-            seen = self.lifetimes.modes[mode]
-            self._models[mode] = StrataModels(
-                life_model(mode, seen.lives, belief, seen.evidence), belief, _strata(seen), self._factors(mode)
-            )
+            self._models[mode] = self._strata_models(mode, self.lifetimes.modes[mode])
         return self._models[mode]
+
+    def _strata_models(self, mode: str, seen: ModeLives) -> StrataModels:
+        """From these lives and the belief."""
+        belief = self._mode(mode).belief
+        together = life_model(mode, seen.lives, belief, seen.evidence)
+        return StrataModels(together, belief, _strata(seen), self._factors(mode))
 
     def vehicle(self, vehicle_id: str, *, km: float | None = None) -> Vehicle:
         """The vehicle as its records leave it, at its last visit or at odometer ``km`` since."""

@@ -6,7 +6,7 @@ from wearlore.trace.looking import Acting, Look, NextStep, Repair, Sight, Stakes
 from wearlore.trace.means import Means
 from wearlore.trace.network import Cause, Edge, Fact, Finding, Network, not_seen, reported, seen
 from wearlore.trace.posterior import Explanation, Influence, Posterior, Solver, posterior
-from wearlore.trace.suspects import Suspect, suspects, with_intervals
+from wearlore.trace.suspects import Suspect, drawn_chances, suspects, with_intervals
 from wearlore.trace.telling import told, written
 
 __all__ = [
@@ -32,6 +32,7 @@ __all__ = [
     "Suspect",
     "Told",
     "Worth",
+    "drawn_chances",
     "next_step",
     "not_seen",
     "posterior",

@@ -153,15 +153,20 @@ def with_intervals(
     Each draw of the parameters shifts the priors of the solver's network, as facts do. The chances of the book (what a
     mode brings about, leaks, accuracies) count as known. Raises as `Solver.posterior`.
     """
-    chance = solver.posterior(facts).chance
-    drawn = [solver.posterior([*facts, *_shifts(found, d)]).chance for d in range(DRAWS)]
+    chance, drawn = solver.posterior(facts).chance, drawn_chances(solver, found, facts)
     return {
         suspect.name: (
             _estimate(suspect.prior, suspect.draws),
-            _estimate(chance[suspect.name], np.array([draw[suspect.name] for draw in drawn])),
+            _estimate(chance[suspect.name], drawn[suspect.name]),
         )
         for suspect in found
     }
+
+
+def drawn_chances(solver: Solver, found: Sequence[Suspect], facts: Sequence[Fact]) -> dict[str, Array]:
+    """Name -> its chance given the facts under each draw of what is not known of the lives, shape (DRAWS,)."""
+    drawn = [solver.posterior([*facts, *_shifts(found, d)]).chance for d in range(DRAWS)]
+    return {suspect.name: np.array([draw[suspect.name] for draw in drawn]) for suspect in found}
 
 
 def _shifts(found: Sequence[Suspect], draw: int) -> list[Fact]:

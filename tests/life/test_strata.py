@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from wearlore.book.model import Belief, Quantile
 from wearlore.life import life_model
 from wearlore.life.strata import StrataModels
 from wearlore.lives import Lives
@@ -40,6 +41,24 @@ def test_a_thin_stratum_takes_all_lives_and_the_judged_ratio():
     failed_factor = 0.5 ** (2 / 32)  # geometric mean over the 32 that failed
     assert made.of("a", "upgrade").quantile(0.5).value == pytest.approx(together * 2 / failed_factor, rel=1e-6)
     assert made.of("a", "economy").record_share == 0
+
+
+def test_a_belief_speaks_of_the_first_revision_and_is_scaled_for_another():
+    """Breaks if a revision judged twice as good is pulled to the first one's life while its own failures are few."""
+    belief = Belief(
+        quantiles=(
+            Quantile(share=0.1, at=60e3, between=(50e3, 72e3)),
+            Quantile(share=0.5, at=100e3, between=(85e3, 118e3)),
+        )
+    )
+    strata = {("a", "original"): failing(100e3, 20), ("b", "original"): Lives.of(failed=[150e3], good=[90e3] * 60)}
+    together = life_model("m", strata["a", "original"], belief)
+    medians = []
+    for ratio in (1.0, 2.0):
+        made = StrataModels(together, belief, strata, {("a", "original"): 1.0, ("b", "original"): ratio})
+        medians.append(made.of("b", "original").quantile(0.5).value)
+        assert made.of("a", "original").quantile(0.5).value == pytest.approx(100e3, rel=0.1)
+    assert 1.3 < medians[1] / medians[0] < 2
 
 
 def test_a_single_stratum_is_all_lives_together():

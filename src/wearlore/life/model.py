@@ -99,6 +99,7 @@ def life_model(
     evidence: Evidence | None = None,
     *,
     dist: LogLife | None = None,
+    ratio: float = 1.0,
     revision: str = "",
     grade: str = "original",
 ) -> LifeModel:
@@ -106,7 +107,8 @@ def life_model(
 
     The family, unless told: the belief's while failures are few (under 10), otherwise Weibull or lognormal by AICc. The
     exponential is taken only when told: it is a Weibull whose shape is said to be known. Without a belief the prior is
-    the reference prior. ``evidence`` defaults to counts of ``lives`` themselves. Raises FitError when there is
+    the reference prior. ``ratio``: how many times as long these live, in the specialist's judgement, as what the belief
+    speaks of. ``evidence`` defaults to counts of ``lives`` themselves. Raises FitError when there is
     neither a record nor a belief.
     """
     families = (dist,) if dist else (WEIBULL, LOGNORMAL)
@@ -114,7 +116,7 @@ def life_model(
     if dist is None:
         settled = fits and not (belief and lives.failures < FEW)
         dist = fits[0].dist if settled else FAMILIES[belief.life] if belief else WEIBULL
-    prior = prior_of(belief, dist) if belief else reference_prior(lives, dist)
+    prior = prior_of(belief, dist).scaled(ratio) if belief else reference_prior(lives, dist)
     fitted = next((f for f in fits if f.dist is dist), None)
     return LifeModel(
         mode=mode,

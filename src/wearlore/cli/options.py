@@ -105,10 +105,12 @@ def visit_of(bench: Workbench, vehicle: str, asked: Asked, shown: Shown) -> Visi
         refuse=frozenset(asked.refuse),
         missing_tools=frozenset(asked.missing_tool),
     )
-    return bench.scope(vehicle, asked.fault, probable=_chances(asked.probable), terms=terms, km=in_km(asked.odometer))
+    return bench.scope(
+        vehicle, asked.fault, probable=chances_said(asked.probable), terms=terms, km=in_km(asked.odometer)
+    )
 
 
-def _chances(said: tuple[str, ...]) -> dict[str, float]:
+def chances_said(said: tuple[str, ...]) -> dict[str, float]:
     """Faults with their chances; raises ScopeError for what does not read ``FAULT=CHANCE``."""
     chances: dict[str, float] = {}
     for one in said:

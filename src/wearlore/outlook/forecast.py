@@ -187,15 +187,17 @@ def expected(figures: Array, draws: int) -> Estimate:
     """Mean of ``figures`` (R,) with an interval that holds what is not known of the lives, and the chance of R courses.
 
     The means of the ``draws`` scatter for both reasons. They are drawn together to the scatter that the first alone
-    leaves (shrunk by the variance within), their central `LEVEL` is taken, and the error of the mean added in squares.
+    leaves (what the variance within does not explain; no less than the error with which that is told), their central
+    `LEVEL` is taken, and the error of the mean added in squares.
     """
     mean, error = float(figures.mean()), float(figures.std(ddof=1)) / sqrt(figures.size)
     draw = np.arange(figures.size) % draws
     count = np.bincount(draw, minlength=draws)
     means = np.bincount(draw, figures, draws) / count
-    within = float(((figures - means[draw]) ** 2).sum()) / max(figures.size - draws, 1)
+    within = float(((figures - means[draw]) ** 2).sum()) / max(figures.size - draws, 1) * float((1 / count).mean())
     between = float(means.var(ddof=1)) if draws > 1 else 0.0
-    real = max(1 - within * float((1 / count).mean()) / between, 0.0) if between > 0 else 0.0
+    chance = within / between if between > 0 else 0.0
+    real = min(max(1 - chance, chance * sqrt(2 / max(draws - 1, 1))), 1.0)
     low, high = (sqrt(real) * (float(q) - mean) for q in np.quantile(means, [(1 - LEVEL) / 2, (1 + LEVEL) / 2]))
     return Estimate(
         mean,

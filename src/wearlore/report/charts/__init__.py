@@ -6,6 +6,7 @@ from wearlore.report.charts.comparison import acceleration_drawings, comparison_
 from wearlore.report.charts.drift import drift_drawings
 from wearlore.report.charts.economy import economy_drawings
 from wearlore.report.charts.look import Chart, Drawing, Look, save, to_html, to_svg
+from wearlore.report.charts.outlook import outlook_drawings
 from wearlore.report.charts.repeats import repeats_drawings
 from wearlore.report.charts.study import study_drawings
 from wearlore.report.charts.survival import life_chart
@@ -22,6 +23,7 @@ __all__ = [
     "economy_drawings",
     "family_drawings",
     "life_chart",
+    "outlook_drawings",
     "repeats_drawings",
     "save",
     "study_drawings",

@@ -14,6 +14,7 @@
     ├── TraceError      causes and findings that contradict themselves, or too many that hang together
     ├── AppraisalError  what is said of a vehicle for sale, or of prices, that cannot be
     ├── HindsightError  records of which no part can be held out and forecast
+    ├── PlanError       a plan that cannot be, or that breaks a ceiling on risk
     └── OutputError     a document that cannot be written
 
 Fields travel in ``args`` (so that an error survives a worker process) and the text is built in ``__str__``.
@@ -183,6 +184,17 @@ class AppraisalError(WearloreError, ValueError):
 
 class HindsightError(WearloreError, ValueError):
     """Records of which no part can be held out and forecast."""
+
+    def __init__(self, problem: str, mend: str) -> None:
+        super().__init__(problem, mend)
+
+    def __str__(self) -> str:
+        problem, mend = self.args
+        return f"{problem}. {mend}".rstrip()
+
+
+class PlanError(WearloreError, ValueError):
+    """A plan that cannot be, or that breaks a ceiling on risk."""
 
     def __init__(self, problem: str, mend: str) -> None:
         super().__init__(problem, mend)

@@ -1,0 +1,152 @@
+"""Each strategy for one failure mode: what it costs and risks, and which distance suits it best.
+
+The three kinds of SAE JA1011: inspect on condition, renew at an age, run to failure. Rates per km are those of the
+renewal cycle (renewal-reward theorem), averaged over what is not known of the life."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from math import inf
+
+import numpy as np
+
+from wearlore.estimate import Estimate
+from wearlore.lives import Array
+from wearlore.plan.ages import Events
+from wearlore.plan.looks import aged, looked_at
+from wearlore.plan.model import Curve, Kind, Option, Sight, Subject, Terms
+
+PER = 100_000.0  # km for which money is told
+OLDEST = 3.0  # horizons: an age at which nothing more is renewed as planned
+FINE = 24  # distances of a cost curve
+NEVER = np.array([inf])
+
+
+def interval(values: Array, weight: Array, level: float = 0.95) -> tuple[Array, Array]:
+    """Central interval of each column of ``values`` (k, n) with ``weight`` (k,)."""
+    order = np.argsort(values, axis=0)
+    ranked = np.take_along_axis(values, order, axis=0)
+    share = np.cumsum(weight[order], axis=0)
+    ends = []
+    for tail in ((1 - level) / 2, (1 + level) / 2):
+        place = np.minimum((share < tail).sum(axis=0), len(values) - 1)
+        ends.append(ranked[place, np.arange(values.shape[1])])
+    return ends[0], ends[1]
+
+
+def estimate(values: Array, weight: Array) -> Estimate:
+    """Mean of ``values`` (k,), with their central interval."""
+    (low,), (high,) = interval(values[:, None], weight)
+    return Estimate(float(weight @ values), float(low), float(high))
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A subject with the events of each strategy at ``every`` (n,) km; money and risks are of a whole vehicle."""
+
+    subject: Subject
+    terms: Terms
+    prices: Mapping[str, float]
+    every: Array
+
+    @property
+    def near(self) -> Array:
+        """Distances between looks: one at least within the horizon."""
+        near = self.every[self.every <= self.terms.horizon]
+        return near if near.size else self.every[:1]
+
+    @property
+    def places(self) -> int:
+        return len(self.subject.units)
+
+    @property
+    def ceiling(self) -> float | None:
+        return self.terms.ceilings.get(self.subject.severity)
+
+    def opening(self, steps: frozenset[str]) -> float:
+        """Money of opening all of them."""
+        return sum(self.prices[step] for step in sorted(steps))
+
+    @cached_property
+    def kinds(self) -> dict[tuple[Kind, str], Events]:
+        """Kind and inspection -> events per unit at ``every``; run to failure has one column."""
+        subject = self.subject
+        found: dict[tuple[Kind, str], Events] = {
+            ("run-to-failure", ""): aged(subject.life, subject.lead, NEVER, hidden=subject.hidden),
+            ("renew", ""): aged(subject.life, subject.lead, self.every, hidden=subject.hidden),
+        }
+        if subject.lead is not None:
+            for sight in subject.sights:
+                found["inspect", sight.inspection] = looked_at(
+                    subject.life, subject.lead, self.near, sight.sensitivity, hidden=subject.hidden
+                )
+        return found
+
+    def sight(self, inspection: str) -> Sight | None:
+        return next((one for one in self.subject.sights if one.inspection == inspection), None)
+
+    def costs(self, kind: Kind, inspection: str) -> Array:
+        """Money per km (k, n), all access paid."""
+        subject, sight = self.subject, self.sight(inspection)
+        planned = subject.planned + self.opening(subject.steps)
+        look = (sight.money + self.opening(sight.steps)) / self.places if sight else 0.0
+        return self.places * self.kinds[kind, inspection].cost(planned, subject.failure, look)
+
+    def risks(self, kind: Kind, inspection: str) -> Array:
+        """Chance (k, n) of a failure within the horizon."""
+        return np.asarray(-np.expm1(-self.places * self.kinds[kind, inspection].failed * self.terms.horizon))
+
+    def option(self, kind: Kind, inspection: str, column: int) -> Option:
+        events, weight = self.kinds[kind, inspection], self.subject.life.weight
+        risk = estimate(self.risks(kind, inspection)[:, column], weight)
+        return Option(
+            kind,
+            float(events.every[column]) if kind != "run-to-failure" else inf,
+            inspection,
+            estimate(PER * self.costs(kind, inspection)[:, column], weight),
+            risk,
+            self.ceiling is None or risk.value <= self.ceiling,
+            float(weight @ events.unnoticed[:, column]),
+        )
+
+    def options(self) -> Iterator[Option]:
+        """Every strategy at every distance."""
+        for kind, inspection in self.kinds:
+            for column in range(self.kinds[kind, inspection].length.shape[1]):
+                yield self.option(kind, inspection, column)
+
+    def curve(self, kind: Kind, inspection: str) -> Curve:
+        values, weight = PER * self.costs(kind, inspection), self.subject.life.weight
+        low, high = interval(values, weight)
+        every = self.kinds[kind, inspection].every
+        return Curve(kind, every, weight @ values, low, high, weight @ self.risks(kind, inspection))
+
+    def best_every(self, kind: Kind, inspection: str) -> Estimate:
+        """The cheapest of ``every`` under each set of parameters: its median and interval; value: of the mean cost."""
+        costs, weight = self.costs(kind, inspection), self.subject.life.weight
+        every = self.kinds[kind, inspection].every
+        low, high = interval(every[costs.argmin(axis=1)][:, None], weight)
+        return Estimate(float(every[int((weight @ costs).argmin())]), float(low[0]), float(high[0]))
+
+
+def best_of_each(options: Sequence[Option]) -> tuple[Option, ...]:
+    """The cheapest of each kind, held ones before others; cheapest first."""
+    kinds = dict.fromkeys(option.kind for option in options)
+    best = [cheapest([option for option in options if option.kind == kind]) for kind in kinds]
+    return tuple(sorted(best, key=lambda option: option.cost.value))
+
+
+def cheapest(options: Sequence[Option]) -> Option:
+    """Of those that hold the ceiling, the cheapest; where none does, the one that risks least."""
+    held = [option for option in options if option.held]
+    if held:
+        return min(held, key=lambda option: option.cost.value)
+    return min(options, key=lambda option: (round(option.risk.value, 4), option.cost.value))
+
+
+def services(terms: Terms) -> Array:
+    """Distances between planned actions, km: multiples of the service interval."""
+    most = max(1, round(OLDEST * terms.horizon / terms.service_every))
+    return np.asarray(terms.service_every * np.arange(1, most + 1, dtype=np.float64))

@@ -69,7 +69,7 @@ def vehicle_outlook(outlook: VehicleOutlook, units: Units, made_on: date, figure
             *_extrapolation(outlook, units),
             *_answer(outlook, told, units),
             *drawn(figures, "fan"),
-            Heading("Year by year" if outlook.years > 1 else "The year"),
+            Heading("Along the way" if outlook.by_distance else "Year by year"),
             _years(outlook, told, units),
             *drawn(figures, "years"),
             Heading("Ways of caring for it, side by side"),
@@ -148,6 +148,8 @@ def _share_range(estimate: Estimate) -> str:
 
 
 def _count(estimate: Estimate) -> str:
+    if 0 < estimate.value < 0.005:
+        return "under 0.01"
     return f"{estimate.value:.2f}" if estimate.value < 0.995 else f"{estimate.value:.1f}"
 
 
@@ -174,10 +176,11 @@ def _ahead(outlook: VehicleOutlook, units: Units) -> str:
 def _yearly(outlook: VehicleOutlook, units: Units) -> str:
     yearly = outlook.yearly
     said = units.show_distance(yearly.km)
+    if not outlook.by_distance and yearly.spread > 0:
+        said += f", give or take {show_share(yearly.spread)}"
     if yearly.own is not None:
-        own, on_record = units.show_distance(yearly.own), f"{yearly.on_record:.1f} years"
-        said += f" (by its own {on_record} on record {own}, drawn a little to what is usual)"
-    return said if outlook.by_distance else f"{said}, give or take {show_share(yearly.spread)}"
+        said += f"; {units.show_distance(yearly.own)} by its own record of {yearly.on_record:.1f} years"
+    return said
 
 
 def _extrapolation(outlook: VehicleOutlook, units: Units) -> Iterator[Block]:
@@ -213,9 +216,11 @@ def _answer(outlook: VehicleOutlook, told: Forecast, units: Units) -> Iterator[B
     )
     few, _, many = told.visit_spread
     visits = f"{told.visits.value:.1f} visits are expected, {few:.0f} to {many:.0f} in 8 of 10."
+    if outlook.years > 1:
+        visits += f" {units.show_money(significant(told.years[0].cost.value))} falls in the first year."
     yield Paragraph(
-        f"{visits} It is stranded at least once with a chance of {_share_range(told.stranded)}; a failure that can "
-        f"damage the engine comes with {_share_range(told.damage)}."
+        f"{visits} The chance of being stranded at least once is {_share_range(told.stranded)}, of a failure that can "
+        f"damage the engine {_share_range(told.damage)}."
     )
     if others := [name for name in outlook.policies if name != outlook.told]:
         savings = (saving_of(outlook, outlook.told, name) for name in others)
@@ -236,8 +241,8 @@ def year_name(outlook: VehicleOutlook, number: int, units: Units) -> str:
 
 def _years(outlook: VehicleOutlook, told: Forecast, units: Units) -> Table:
     columns = (
-        Column(""),
-        Column("Expected (95 %)", "right", wide=True),
+        Column("", wide=True),
+        Column("Expected (95 %)", "right"),
         Column("1 in 10 below", "right", spare=True),
         Column("Half below", "right"),
         Column("1 in 10 above", "right"),

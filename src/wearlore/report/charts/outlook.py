@@ -22,7 +22,7 @@ from wearlore.report.charts.look import (
 from wearlore.report.outlook import APART, DOING, POLICIES, driver_name, listed, money, saving_of, span_in_words
 from wearlore.units import Units, show_share
 
-ROW, BAR, ROOM = 54, 18, 150  # pixels: of a line with its name above, of its bar, of the words after it
+ROW, BAR, ROOM = 54, 18, 190  # pixels: of a line with its name above, of its bar, of the words after it
 FAN_HEIGHT, BARS_HEIGHT = 340, 280
 TOP = 8  # drivers drawn
 
@@ -114,8 +114,8 @@ def policies_chart(outlook: VehicleOutlook, units: Units) -> Chart:
         words = f"{units.currency} {money(one.cost.value)}"
         if name != outlook.told:
             saved = saving_of(outlook, outlook.told, name).money
-            open_ = saved.low < 0 < saved.high
-            words += f" ({'open' if open_ else money(abs(saved.value)) + (' more' if saved.value > 0 else ' less')})"
+            side = "more" if saved.value > 0 else "less"
+            words += ", open" if saved.low < 0 < saved.high else f", {money(abs(saved.value))} {side}"
         rows.append(_bar(len(rows), POLICIES.get(name, name), one.cost.value, one.spread[0], one.spread[2], words))
     if outlook.apart is not None:
         apart = outlook.apart
@@ -123,7 +123,7 @@ def policies_chart(outlook: VehicleOutlook, units: Units) -> Chart:
         rows.append(_bar(len(rows), APART, apart.cost.value, apart.spread[0], apart.spread[2], words))
     said = [
         f"Bar and number: expected over {span_in_words(outlook, units)}. Line: 8 in 10 vehicles like this one.",
-        f"In brackets: against {DOING.get(outlook.told, outlook.told)}, on the same courses.",
+        f"More, less, or open: against {DOING.get(outlook.told, outlook.told)}, on the same courses.",
     ]
     return _bars(rows, f"{outlook.vehicle.id}: ways of caring for it", said, units.currency)
 

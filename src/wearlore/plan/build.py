@@ -49,6 +49,13 @@ class Builder:
             if units and (subject := self._subject(id_, mode, units)):
                 yield subject
 
+    def ended(self, mode: str) -> bool:
+        """Whether a piece that can be fitted now no longer has the mode: one renewal ends it for good."""
+        entry = self.book.modes[mode]
+        units = [unit for unit in self.vehicle.units if unit.component == entry.component]
+        ways = [way for unit in units for way in self._able(mode, unit)]
+        return any(not entry.applies(self.vehicle.variant, way.effect.revision) for way in ways)
+
     @cached_property
     def prices(self) -> dict[str, float]:
         """Money of each step: an operation with its labour and what it consumes, or the time of an inspection."""

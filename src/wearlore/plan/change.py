@@ -71,7 +71,8 @@ def _dearer(weighed: Weighed, sight: Sight, factor: float) -> Sight:
 def _sharing(weighed: Weighed, subject: Subject) -> Weighed:
     """Money changes, what happens does not: the events are computed once."""
     other = replace(weighed, subject=subject)
-    other.__dict__["kinds"] = weighed.kinds
+    for key in weighed.keys:
+        other.found[key] = weighed.events(*key)
     return other
 
 
@@ -79,7 +80,7 @@ def _least(weighed: Weighed) -> dict[Kind, float]:
     """The best cost of each kind over its distances."""
     best: dict[Kind, float] = {}
     weight = weighed.subject.life.weight
-    for kind, inspection in weighed.kinds:
+    for kind, inspection in weighed.keys:
         cost = float((weight @ weighed.costs(kind, inspection)).min())
         best[kind] = min(cost, best.get(kind, np.inf))
     return best

@@ -42,7 +42,7 @@ def tasks_of(weighed: Weighed, options: Iterable[Option]) -> tuple[Task, ...]:
 
 def _task(weighed: Weighed, option: Option, number: Mapping[str, int]) -> Task:
     subject, weight = weighed.subject, weighed.subject.life.weight
-    events = weighed.kinds[option.kind, option.inspection]
+    events = weighed.events(option.kind, option.inspection)
     planned = option.kind != "run-to-failure"
     column = int(np.argmin(np.abs(events.every - option.every))) if planned else 0
     renewed, failed, looks = (float(weight @ rate[:, column]) for rate in (events.renewed, events.failed, events.looks))

@@ -16,7 +16,7 @@ from wearlore.lives import Array
 OUTLIVED = 1e-9  # a life is followed until so few go on
 FLAT = 400_000.0  # km: beyond, no record tells, and the hazard stays as it is there
 LIGHT = 0.01  # share of the posterior in nodes so light that they are left out
-RULE, WEIGHT = np.polynomial.legendre.leggauss(16)
+RULE, WEIGHT = np.polynomial.legendre.leggauss(10)
 RULE, WEIGHT = (RULE + 1) / 2, WEIGHT / 2  # on 0 to 1
 
 
@@ -91,7 +91,7 @@ class ModelLife:
 
     def _log_sf(self, age: Array) -> Array:
         alive = self.dist.log_sf(self._z(np.minimum(age, self.flat)))
-        if isinf(self.flat):
+        if age.max() <= self.flat:
             return alive
         return alive - np.maximum(age - self.flat, 0.0) * self._rate(np.array([self.flat]))
 

@@ -95,6 +95,7 @@ def _broken(weighed: Weighed, option: Option, options: Sequence[Option]) -> Plan
 def _mode_plan(weighed: Weighed, options: Sequence[Option], task: Task, asked: bool) -> ModePlan:
     subject = weighed.subject
     best = _with_chances(weighed, best_of_each(options))
+    sight = weighed.sight(task.option.inspection)
     exact = None if task.option.kind == "run-to-failure" else finely(weighed).best_every(*_key(task.option))
     return ModePlan(
         mode=subject.mode,
@@ -109,6 +110,8 @@ def _mode_plan(weighed: Weighed, options: Sequence[Option], task: Task, asked: b
         options=best,
         chosen=task.option,
         best_every=exact,
+        look=sight.money + weighed.opening(sight.steps) if sight else 0.0,
+        sensitivity=sight.sensitivity if sight else 0.0,
         ceiling=weighed.ceiling,
         unheld=not any(option.held for option in options),
         asked=asked,
@@ -132,7 +135,7 @@ def _column(weighed: Weighed, option: Option) -> int:
     return (
         0
         if option.kind == "run-to-failure"
-        else int(np.argmin(np.abs(weighed.kinds[_key(option)].every - option.every)))
+        else int(np.argmin(np.abs(weighed.events(*_key(option)).every - option.every)))
     )
 
 

@@ -107,9 +107,9 @@ class ModePlan:
     """A mode with its strategy. ``options``: the best of each kind, standing alone, cheapest first; ``chosen``: what
     the plan has, which sharing access may have moved.
 
-    ``best_every``: the distance that would cost least for the chosen kind, not rounded (None: run to failure).
-    ``ceiling``: None where money alone decides. ``unheld``: no strategy keeps to it. ``asked``: by name.
-    """
+    ``look``: money of one look alone, all access paid, ``sensitivity``: chance that it shows what is there (0: no
+    looks). ``best_every``: the distance that would cost least for the chosen kind, not rounded (None: run to failure).
+    ``ceiling``: None where money alone decides. ``unheld``: no strategy keeps to it. ``asked``: by name."""
 
     mode: str
     name: str
@@ -123,6 +123,8 @@ class ModePlan:
     options: tuple[Option, ...]
     chosen: Option
     best_every: Estimate | None
+    look: float
+    sensitivity: float
     ceiling: float | None
     unheld: bool
     asked: bool

@@ -20,8 +20,9 @@ from wearlore.plan.model import Curve, Kind, Option, Sight, Subject, Terms
 
 PER = 100_000.0  # km for which money is told
 OLDEST = 3.0  # horizons: an age at which nothing more is renewed as planned
-FINE = 24  # distances of a cost curve
+FINE = 16  # distances of a cost curve
 NEVER = np.array([inf])
+Key = tuple[Kind, str]
 
 
 def interval(values: Array, weight: Array, level: float = 0.95) -> tuple[Array, Array]:
@@ -69,20 +70,28 @@ class Weighed:
         """Money of opening all of them."""
         return sum(self.prices[step] for step in sorted(steps))
 
+    @property
+    def keys(self) -> tuple[Key, ...]:
+        """Kinds of strategy, those of looking by inspection."""
+        looks: tuple[Key, ...] = tuple(("inspect", sight.inspection) for sight in self.subject.sights)
+        return (("run-to-failure", ""), ("renew", ""), *(looks if self.subject.lead else ()))
+
+    def events(self, kind: Kind, inspection: str) -> Events:
+        """Per unit at ``every``; run to failure has one column."""
+        if (kind, inspection) not in self.found:
+            self.found[kind, inspection] = self._events(kind, inspection)
+        return self.found[kind, inspection]
+
+    def _events(self, kind: Kind, inspection: str) -> Events:
+        subject, sight = self.subject, self.sight(inspection)
+        if subject.lead is not None and sight is not None:
+            return looked_at(subject.life, subject.lead, self.near, sight.sensitivity, hidden=subject.hidden)
+        every = NEVER if kind == "run-to-failure" else self.every
+        return aged(subject.life, subject.lead, every, hidden=subject.hidden)
+
     @cached_property
-    def kinds(self) -> dict[tuple[Kind, str], Events]:
-        """Kind and inspection -> events per unit at ``every``; run to failure has one column."""
-        subject = self.subject
-        found: dict[tuple[Kind, str], Events] = {
-            ("run-to-failure", ""): aged(subject.life, subject.lead, NEVER, hidden=subject.hidden),
-            ("renew", ""): aged(subject.life, subject.lead, self.every, hidden=subject.hidden),
-        }
-        if subject.lead is not None:
-            for sight in subject.sights:
-                found["inspect", sight.inspection] = looked_at(
-                    subject.life, subject.lead, self.near, sight.sensitivity, hidden=subject.hidden
-                )
-        return found
+    def found(self) -> dict[Key, Events]:
+        return {}
 
     def sight(self, inspection: str) -> Sight | None:
         return next((one for one in self.subject.sights if one.inspection == inspection), None)
@@ -92,14 +101,14 @@ class Weighed:
         subject, sight = self.subject, self.sight(inspection)
         planned = subject.planned + self.opening(subject.steps)
         look = (sight.money + self.opening(sight.steps)) / self.places if sight else 0.0
-        return self.places * self.kinds[kind, inspection].cost(planned, subject.failure, look)
+        return self.places * self.events(kind, inspection).cost(planned, subject.failure, look)
 
     def risks(self, kind: Kind, inspection: str) -> Array:
         """Chance (k, n) of a failure within the horizon."""
-        return np.asarray(-np.expm1(-self.places * self.kinds[kind, inspection].failed * self.terms.horizon))
+        return np.asarray(-np.expm1(-self.places * self.events(kind, inspection).failed * self.terms.horizon))
 
     def option(self, kind: Kind, inspection: str, column: int) -> Option:
-        events, weight = self.kinds[kind, inspection], self.subject.life.weight
+        events, weight = self.events(kind, inspection), self.subject.life.weight
         risk = estimate(self.risks(kind, inspection)[:, column], weight)
         return Option(
             kind,
@@ -113,20 +122,20 @@ class Weighed:
 
     def options(self) -> Iterator[Option]:
         """Every strategy at every distance."""
-        for kind, inspection in self.kinds:
-            for column in range(self.kinds[kind, inspection].length.shape[1]):
+        for kind, inspection in self.keys:
+            for column in range(self.events(kind, inspection).length.shape[1]):
                 yield self.option(kind, inspection, column)
 
     def curve(self, kind: Kind, inspection: str) -> Curve:
         values, weight = PER * self.costs(kind, inspection), self.subject.life.weight
         low, high = interval(values, weight)
-        every = self.kinds[kind, inspection].every
+        every = self.events(kind, inspection).every
         return Curve(kind, every, weight @ values, low, high, weight @ self.risks(kind, inspection))
 
     def best_every(self, kind: Kind, inspection: str) -> Estimate:
         """The cheapest of ``every`` under each set of parameters: its median and interval; value: of the mean cost."""
         costs, weight = self.costs(kind, inspection), self.subject.life.weight
-        every = self.kinds[kind, inspection].every
+        every = self.events(kind, inspection).every
         low, high = interval(every[costs.argmin(axis=1)][:, None], weight)
         return Estimate(float(every[int((weight @ costs).argmin())]), float(low[0]), float(high[0]))
 

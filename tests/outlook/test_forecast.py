@@ -14,7 +14,7 @@ from numpy.testing import assert_allclose
 from wearlore.errors import ScopeError
 from wearlore.outlook.forecast import Yearly, distance_ahead, expected, forecast, yearly, years_ahead
 from wearlore.outlook.spread import cost_spread
-from wearlore.renewal.upkeep import Rule
+from wearlore.renewal.upkeep import PlannedLook, Rule, Schedule
 
 from .pieces import KM, several, unit, upkeep_of
 
@@ -64,6 +64,17 @@ def test_what_drives_the_cost_is_all_of_it(two):
         assert sum(driver.share for driver in one.drivers) == pytest.approx(1.0, rel=1e-5)
         costs = [driver.cost.value for driver in one.drivers]
         assert costs == sorted(costs, reverse=True)
+
+
+def test_planned_looks_are_told_apart_from_what_they_find():
+    units = several()
+    looks = (PlannedLook(0, 0, 1, 0, 50.0, 0.9), PlannedLook(1, 0, 2, 1, 30.0, 0.9))
+    rule = Rule("failed", schedule=Schedule(20e3, 20e3, np.full(len(units), np.inf), looks))
+    one = made(units, {"plan": rule}, distance_ahead(USUAL, KM, runs=500)).policies["plan"]
+    assert one.looks.value == pytest.approx(4 * 50 + 2 * 30)  # at 20, 40, 60 and 80; at 40 and 80 thousand km
+    assert one.looks.high == pytest.approx(one.looks.low)
+    assert one.looks.value + sum(driver.cost.value for driver in one.drivers) == pytest.approx(one.cost.value)
+    assert made(units).policies["only failed"].looks.value == 0
 
 
 def test_units_that_fail_by_the_same_modes_are_told_as_one():

@@ -88,7 +88,8 @@ class Driver:
 class Forecast:
     """Under one policy: ``cost`` and ``visits`` in all, expected; ``spread``: 10, 50 and 90 % of cost, ``visit_spread``
     of visits. ``stranded``: chance at least once; ``damage``: chance of a failure that can damage the engine. Intervals
-    are for what is not known of the lives, and for the number of courses. ``drivers``: the dearest first."""
+    are for what is not known of the lives, and for the number of courses. ``drivers``: the dearest first; ``looks``:
+    what planned looks cost, on top of them."""
 
     cost: Estimate
     spread: tuple[float, ...]
@@ -98,6 +99,7 @@ class Forecast:
     damage: Estimate
     years: tuple[Year, ...]
     drivers: tuple[Driver, ...]
+    looks: Estimate
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +236,7 @@ class _Paths:
     visits: NDArray[np.int16]  # (R, Y)
     stranded: Array  # (R,)
     damage: NDArray[np.bool_]  # (R,)
-    spent: NDArray[np.float32]  # (R, k)
+    spent: Array  # (R, k)
     failures: NDArray[np.int16]  # (R, k)
 
     @classmethod
@@ -248,7 +250,7 @@ class _Paths:
             np.zeros((runs, ahead.years), np.int16),
             np.zeros(runs),
             np.zeros(runs, np.bool_),
-            np.zeros((runs, len(kinds)), np.float32),
+            np.zeros((runs, len(kinds))),
             np.zeros((runs, len(kinds)), np.int16),
         )
 
@@ -278,6 +280,7 @@ class _Paths:
             damage=self._mean(self.damage, 1.0),
             years=self._years(),
             drivers=self._drivers(float(total.mean())),
+            looks=self._mean(np.round(total - self.spent.sum(axis=1), 6)),
         )
 
     def _mean(self, figures: NDArray[Any], most: float = inf) -> Estimate:

@@ -319,6 +319,9 @@ def _drivers(outlook: VehicleOutlook, told: Forecast, units: Units) -> Table:
         failures = sum(driver.failures.value for driver in rest)
         name = f"{counted(len(rest), 'other')}"
         rows.append((name, money(cost), show_share(share), f"{failures:.1f}", "", ""))
+    if told.looks.value > 0:
+        share = told.looks.value / told.cost.value
+        rows.append(("Planned looks", money_range(told.looks), show_share(share), "", "", ""))
     return Table(columns, tuple(rows))
 
 

@@ -20,6 +20,7 @@ from wearlore.report.charts.look import (
     values,
 )
 from wearlore.report.outlook import APART, DOING, POLICIES, driver_name, listed, money, saving_of, span_in_words
+from wearlore.report.sheet import counted
 from wearlore.units import Units, show_share
 
 ROW, BAR, ROOM = 54, 18, 190  # pixels: of a line with its name above, of its bar, of the words after it
@@ -141,7 +142,9 @@ def drivers_chart(outlook: VehicleOutlook, units: Units) -> Chart:
     ]  # fmt: skip
     said = [f"{_said(outlook)}. Expected over {span_in_words(outlook, units)}, and share of it; line: 95 % interval."]
     if rest := told.drivers[len(shown) :]:
-        said.append(f"Not drawn: {len(rest)} others, together {show_share(sum(driver.share for driver in rest))}.")
+        said.append(
+            f"Not drawn: {counted(len(rest), 'other')}, together {show_share(sum(driver.share for driver in rest))}."
+        )
     return _bars(rows, f"{outlook.vehicle.id}: what drives the cost", said, units.currency)
 
 

@@ -34,7 +34,7 @@ class Tally:
     pit: tuple[float, float]
     off: float
     crps: float
-    pmf: Array = field(repr=False)
+    pmf: Array = field(repr=False, compare=False)
 
     @property
     def within(self) -> bool:

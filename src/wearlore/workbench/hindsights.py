@@ -14,13 +14,14 @@ from numpy.typing import NDArray
 
 from wearlore.answers.hindsight import FamilyHindsight, ModeHindsight, TrackRecord
 from wearlore.errors import HindsightError
-from wearlore.hindsight import Counted, Pieces, Renewed, counted, off, tally, total, verdict
+from wearlore.hindsight import Pieces, Renewed, Tally, counted, off, tally, total, verdict
 from wearlore.life.strata import StrataModels
 from wearlore.lifetimes import AtRisk, HeldOut, at_risk, lifetimes
 from wearlore.lives import Array
 from wearlore.trace.calibration import calibration
 from wearlore.workbench.dues import Dues
 
+Rows = NDArray[np.intp]
 USUAL = "12m"
 ENOUGH = 10  # failures held out, from which a track record is told
 BINS = 20  # of the chances of pieces: most are small
@@ -35,12 +36,15 @@ class Span(NamedTuple):
 
 
 class Told(NamedTuple):
-    """A mode's forecast: ``chance`` and ``failed`` (n,) of each piece, and the distribution of the count."""
+    """A mode's forecast: the ``chance`` of each piece at risk, and the distribution of the count."""
 
     risk: AtRisk
     chance: Array
-    failed: NDArray[np.bool_]
     pmf: Array
+
+    @property
+    def tally(self) -> Tally:
+        return tally(self.pmf, int(self.risk.failed.sum()))
 
 
 class Hindsights(Dues):
@@ -60,7 +64,7 @@ class Hindsights(Dues):
                 f"nothing that could fail was seen after {span.cut_off.isoformat()}", "Hold out a longer time."
             )
         self.progress("comparing forecasts with what happened", 0, 0)
-        tallies = [tally(one.pmf, int(one.failed.sum())) for one in told.values()]
+        tallies = [one.tally for one in told.values()]
         beyond = off(tallies)
         rows = [
             ModeHindsight(
@@ -89,7 +93,7 @@ class Hindsights(Dues):
             modes=tuple(sorted(rows, key=lambda row: (row.tally.off, row.mode))),
             pieces=calibration(
                 np.concatenate([one.chance for one in told.values()]),
-                np.concatenate([one.failed for one in told.values()]),
+                np.concatenate([one.risk.failed for one in told.values()]),
                 bins=BINS,
                 rng=np.random.default_rng(self.seed),
             ),
@@ -105,7 +109,7 @@ class Hindsights(Dues):
         except HindsightError:
             return None
         _, told = self._forecast(span)
-        tallies = [tally(one.pmf, int(one.failed.sum())) for one in told.values()]
+        tallies = [one.tally for one in told.values()]
         if sum(one.happened for one in tallies) < ENOUGH:
             return None
         all_ = verdict(tallies)
@@ -122,8 +126,8 @@ class Hindsights(Dues):
             raise HindsightError("there are no records yet", "Load some first.")
         end = known.last_date
         try:
-            cut_off = _months_before(end, months)
-            before = _months_before(end, 2 * months)
+            cut_off = months_before(end, months)
+            before = months_before(end, 2 * months)
         except ValueError:
             cut_off = before = date.min
         if cut_off <= known.first_date:
@@ -151,20 +155,21 @@ class Hindsights(Dues):
 def _told(models: StrataModels, risk: AtRisk, hidden: bool) -> Told:
     """The pieces by design level and grade; those whose models are one scaled share what is not known of it."""
     renewed = None if hidden else Renewed.of(risk.renewals.width, risk.renewals.number, risk.renewals.distance)
-    bundles: dict[tuple[str, str] | None, list[tuple[Pieces, NDArray[np.bool_]]]] = {}
+    bundles: dict[tuple[str, str] | None, list[tuple[Pieces, Rows]]] = {}
     for stratum, rows in _strata(risk):
         model = models.of(*stratum)
         shared = None if model.judged or model is models.together else stratum
         pieces = Pieces(model, risk.since[rows], risk.until[rows], renewed)
-        bundles.setdefault(shared, []).append((pieces, risk.failed[rows]))
-    done: list[Counted] = [counted([pieces for pieces, _ in bundle]) for bundle in bundles.values()]
-    failed = [rows for bundle in bundles.values() for _, rows in bundle]
-    return Told(
-        risk, np.concatenate([one.chance for one in done]), np.concatenate(failed), total([one.pmf for one in done])
-    )
+        bundles.setdefault(shared, []).append((pieces, rows))
+    chance, pmfs = np.zeros(risk.since.size), []
+    for bundle in bundles.values():
+        done = counted([pieces for pieces, _ in bundle])
+        chance[np.concatenate([rows for _, rows in bundle])] = done.chance
+        pmfs.append(done.pmf)
+    return Told(risk, chance, total(pmfs))
 
 
-def _strata(risk: AtRisk) -> Iterator[tuple[tuple[str, str], NDArray[np.intp]]]:
+def _strata(risk: AtRisk) -> Iterator[tuple[tuple[str, str], Rows]]:
     for revision, grade in sorted(set(zip(risk.revision.tolist(), risk.grade.tolist(), strict=True))):
         yield (revision, grade), np.flatnonzero((risk.revision == revision) & (risk.grade == grade))
 
@@ -177,7 +182,7 @@ def _months(hold_out: str) -> int:
     return months
 
 
-def _months_before(day: date, months: int) -> date:
+def months_before(day: date, months: int) -> date:
     """The same day so many months before, or the month's last; the last day of a month stays one."""
     number = day.year * 12 + day.month - 1 - months
     year, month = divmod(number, 12)

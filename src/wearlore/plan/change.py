@@ -10,12 +10,12 @@ from math import exp, log
 import numpy as np
 from scipy.optimize import brentq
 
-from wearlore.plan.model import Change, Kind, Sight, Subject
+from wearlore.plan.model import Change, Kind, Sight, Subject, What
 from wearlore.plan.strategy import Weighed
 
 MOST = 10.0  # times as much, either way, that is looked for
 STEPS = 8  # either way
-WHAT = ("failure", "planned renewal", "look", "life")
+WHAT: tuple[What, ...] = ("consequence", "renewal", "look", "life")
 
 
 def changes(weighed: Weighed, kind: Kind) -> Iterator[Change]:
@@ -27,7 +27,7 @@ def changes(weighed: Weighed, kind: Kind) -> Iterator[Change]:
         if what == "look" and not weighed.subject.sights:
             continue
 
-        def margin(ln_factor: float, what: str = what) -> float:
+        def margin(ln_factor: float, what: What = what) -> float:
             """What the best of the other kinds costs more."""
             best = _least(_changed(weighed, what, exp(ln_factor)))
             others = [cost for other, cost in best.items() if other != kind]
@@ -35,8 +35,9 @@ def changes(weighed: Weighed, kind: Kind) -> Iterator[Change]:
 
         for side in (-1.0, 1.0):
             if (at := _crossing(margin, side * log(MOST))) is not None:
-                best = _least(_changed(weighed, what, exp(at + 1e-6 * side)))
-                yield Change(what, exp(at), min(best, key=lambda other: best[other]))  # type: ignore[arg-type]
+                best = _least(_changed(weighed, what, exp(at)))
+                others = {other: cost for other, cost in best.items() if other != kind}
+                yield Change(what, exp(at), min(others, key=others.__getitem__))
 
 
 def _crossing(margin: Callable[[float], float], end: float) -> float | None:
@@ -49,19 +50,21 @@ def _crossing(margin: Callable[[float], float], end: float) -> float | None:
     return None
 
 
-def _changed(weighed: Weighed, what: str, factor: float) -> Weighed:
+def _changed(weighed: Weighed, what: What, factor: float) -> Weighed:
     subject = weighed.subject
+    renewal = subject.planned + weighed.opening(subject.steps)
+    more = (factor - 1) * renewal
     match what:
-        case "failure":
-            return _sharing(weighed, replace(subject, failure=subject.failure * factor))
-        case "planned renewal":
-            more = (factor - 1) * (subject.planned + weighed.opening(subject.steps))
-            return _sharing(weighed, replace(subject, planned=subject.planned + more))
+        case "consequence":
+            return _sharing(weighed, replace(subject, failure=renewal + factor * (subject.failure - renewal)))
+        case "renewal":
+            return _sharing(weighed, replace(subject, planned=subject.planned + more, failure=subject.failure + more))
         case "look":
             return _sharing(
                 weighed, replace(subject, sights=tuple(_dearer(weighed, s, factor) for s in subject.sights))
             )
-    return replace(weighed, subject=replace(subject, life=subject.life.scaled(factor)))
+        case "life":
+            return replace(weighed, subject=replace(subject, life=subject.life.scaled(factor)))
 
 
 def _dearer(weighed: Weighed, sight: Sight, factor: float) -> Sight:

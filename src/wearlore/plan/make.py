@@ -95,7 +95,8 @@ def _broken(weighed: Weighed, option: Option, options: Sequence[Option]) -> Plan
 def _mode_plan(weighed: Weighed, options: Sequence[Option], task: Task, asked: bool) -> ModePlan:
     subject = weighed.subject
     best = _with_chances(weighed, best_of_each(options))
-    sight = weighed.sight(task.option.inspection)
+    looking = task.option.inspection or next((option.inspection for option in best if option.kind == "inspect"), "")
+    sight = weighed.sight(looking)
     exact = None if task.option.kind == "run-to-failure" else finely(weighed).best_every(*_key(task.option))
     return ModePlan(
         mode=subject.mode,

@@ -15,6 +15,7 @@ from wearlore.plan.lives import ModelLife
 from wearlore.plan.looks import Delay
 
 Kind = Literal["run-to-failure", "renew", "inspect"]
+What = Literal["life", "renewal", "consequence", "look"]
 CEILINGS: Mapping[Severity, float] = {"engine-damage": 0.05, "injury": 0.001}  # chance within the horizon
 
 
@@ -104,12 +105,15 @@ class Option:
 
 @dataclass(frozen=True, slots=True)
 class ModePlan:
-    """A mode with its strategy. ``options``: the best of each kind, standing alone, cheapest first; ``chosen``: what
-    the plan has, which sharing access may have moved.
+    """A mode with its strategy.
 
-    ``look``: money of one look alone, all access paid, ``sensitivity``: chance that it shows what is there (0: no
-    looks). ``best_every``: the distance that would cost least for the chosen kind, not rounded (None: run to failure).
-    ``ceiling``: None where money alone decides. ``unheld``: no strategy keeps to it. ``asked``: by name."""
+    ``planned``: money of a renewal at a service, all access paid; ``failure``: of a failure; of one unit. ``options``: the
+    best of each kind, standing alone, cheapest first; ``chosen``: what the plan has, which sharing access may have moved.
+    ``best_every``: the distance that would cost least for the chosen kind, not rounded (None: run to failure). ``look``:
+    money of one look alone by the inspection chosen, or that would be; ``sensitivity``: chance that it shows what is
+    there (0: there is none). ``ceiling``: None where money alone decides. ``unheld``: no strategy keeps to it.
+    ``asked``: by name.
+    """
 
     mode: str
     name: str
@@ -145,9 +149,12 @@ class Curve:
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What would change the answer: were ``what`` so many times (``factor``) as it is, ``kind`` would cost least."""
+    """What would change the answer: were ``what`` so many times (``factor``) as it is, ``kind`` would cost least.
 
-    what: Literal["life", "planned renewal", "failure", "look"]
+    consequence: what a failure costs beyond the renewal; renewal: planned and at a failure.
+    """
+
+    what: What
     factor: float
     kind: Kind
 

@@ -133,11 +133,27 @@ class Weighed:
         return Curve(kind, every, weight @ values, low, high, weight @ self.risks(kind, inspection))
 
     def best_every(self, kind: Kind, inspection: str) -> Estimate:
-        """The cheapest of ``every`` under each set of parameters: its median and interval; value: of the mean cost."""
+        """The distance that costs least on the mean, and between which it lies under each set of parameters.
+
+        By a parabola through the least of the curve and its neighbours, in ln km.
+        """
         costs, weight = self.costs(kind, inspection), self.subject.life.weight
         every = self.events(kind, inspection).every
-        low, high = interval(every[costs.argmin(axis=1)][:, None], weight)
-        return Estimate(float(every[int((weight @ costs).argmin())]), float(low[0]), float(high[0]))
+        low, high = interval(_least(costs, every)[:, None], weight)
+        return Estimate(float(_least((weight @ costs)[None, :], every)[0]), float(low[0]), float(high[0]))
+
+
+def _least(costs: Array, every: Array) -> Array:
+    """Where each row of ``costs`` (k, n) is least, km (k,); at an end of ``every`` that end."""
+    if every.size < 3:
+        return np.asarray(every[costs.argmin(axis=1)])
+    x, row = np.log(every), np.arange(len(costs))
+    middle = np.clip(costs.argmin(axis=1), 1, every.size - 2)
+    left, here, right = (costs[row, middle + side] for side in (-1, 0, 1))
+    step = x[1] - x[0]
+    bend = left - 2 * here + right
+    moved = np.divide(0.5 * (left - right), bend, out=np.sign(left - right), where=bend > 0)
+    return np.asarray(np.exp(x[middle] + step * np.clip(moved, -1.0, 1.0)))
 
 
 def best_of_each(options: Sequence[Option]) -> tuple[Option, ...]:

@@ -20,6 +20,7 @@ import early_failures
 import life
 import lifetimes
 import nonparametric
+import outlook
 import recurrent
 import regression
 import scope
@@ -86,6 +87,7 @@ if __name__ == "__main__":
         recurrent.main,
         lifetimes.main,
         scope.main,
+        outlook.main,
         tracing.main,
         main_job,
     ):

@@ -22,6 +22,8 @@ from wearlore.outlook.luck import distance_at, hazard_met, key_of, normal_at, un
 from wearlore.renewal import cumulative_hazard
 from wearlore.renewal.upkeep import Renewable
 
+PARTS = 64  # in which runs are shared out between threads, at least
+
 
 @dataclass(frozen=True, slots=True)
 class Alone:
@@ -126,8 +128,11 @@ def hazards(age, mu, sigma, lognormal):  # type: ignore[no-untyped-def]
 def _alone(modes, outlives, km, runs, seed):  # type: ignore[no-untyped-def]
     """``outlives`` (2, d, M): luck below this brings a piece through all of ``km``."""
     cost, visits = np.zeros(runs), np.zeros(runs, np.int32)
-    for run in prange(runs):
-        cost[run], visits[run] = _run(modes, outlives, km, seed, run)
+    draws = modes.mu.shape[1]
+    parts = draws * -(-PARTS // draws)
+    for part in prange(parts):  # all of one draw, whose figures then stay at hand
+        for run in range(part, runs, parts):
+            cost[run], visits[run] = _run(modes, outlives, km, seed, run)
     return cost, visits
 
 

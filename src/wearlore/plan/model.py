@@ -107,13 +107,12 @@ class Option:
 class ModePlan:
     """A mode with its strategy.
 
-    ``planned``: money of a renewal at a service, all access paid; ``failure``: of a failure; of one unit. ``options``: the
-    best of each kind, standing alone, cheapest first; ``chosen``: what the plan has, which sharing access may have moved.
-    ``best_every``: the distance that would cost least for the chosen kind, not rounded (None: run to failure). ``look``:
-    money of one look alone by the inspection chosen, or that would be; ``sensitivity``: chance that it shows what is
-    there (0: there is none). ``ceiling``: None where money alone decides. ``unheld``: no strategy keeps to it.
-    ``asked``: by name.
-    """
+    ``planned``: money of a renewal at a service, all access paid; ``failure``: of a failure; of one unit. ``options``:
+    the best of each kind, standing alone, cheapest first; ``chosen``: what the plan has, which sharing access may have
+    moved. ``best_every``: the distance that would cost least for the chosen kind, not rounded (None: run to failure).
+    ``look``: money of one look alone by the inspection chosen, or that would be; ``sensitivity``: chance that it shows
+    what is there (0: there is none). ``ceiling``: None where money alone decides. ``unheld``: no strategy keeps to it.
+    ``asked``: by name."""
 
     mode: str
     name: str

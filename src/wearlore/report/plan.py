@@ -41,8 +41,8 @@ SUPPOSED = (
     "Beyond 400,000 km, of which no record tells, the hazard stays as it is there.",
 )
 ALONE = (
-    "Money is of each mode alone, all access paid. Where another strategy seems cheaper, access shared with others makes "
-    "up for it, or a ceiling forbids it."
+    "Money is of each mode alone, all access paid. Where another strategy seems cheaper, access shared with others "
+    "makes up for it, or a ceiling forbids it."
 )
 SMALL = (
     "Renewal at an age: Barlow & Proschan (1965). Looking: the delay-time model of Christer & Waller (1984), with the "
@@ -124,7 +124,7 @@ def _calendar(result: MaintenancePlan, units: Units) -> Iterator[Block]:
     if not any(service.jobs for service in result.services):
         yield Paragraph(f"Nothing is planned over the next {units.show_distance(result.ahead)}.")
         return
-    columns = (Column("", spare=False), Column("What", wide=True), Column("Because of"))
+    columns = (Column(""), Column("What"), Column("Because of", wide=True))
     rows: list[tuple[str, ...]] = []
     for same in alike(result.services):
         at = ", ".join(f"{units.from_km(service.km):,.0f}" for service in same)
@@ -146,7 +146,7 @@ def _job(job: Job, result: MaintenancePlan) -> tuple[str, str, str]:
     places = [unit.partition("/")[2] for unit in job.units if "/" in unit]
     if places and job.kind != "inspect":
         what += f" ({', '.join(places)})"
-    return ACTS[job.kind], f"{what}{' *' if job.guessed else ''}", ", ".join(job.modes)
+    return ACTS[job.kind], f"{what}{' *' if job.guessed else ''}", "; ".join(result.names[m] for m in job.modes)
 
 
 # strategies ----------------------------------------------------------------------------------------------------------

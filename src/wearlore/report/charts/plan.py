@@ -16,6 +16,7 @@ from wearlore.report.charts.look import (
     SLATE,
     TEAL,
     VIOLET,
+    WIDTH,
     Chart,
     Drawing,
     Row,
@@ -35,7 +36,7 @@ NAMES: dict[Kind, str] = {
 COLOURS = {"renew": TEAL, "inspect": AMBER, "run-to-failure": SLATE}
 SHAPES = {"Look": "circle", "Renew": "square", "Cure now": "diamond"}
 INKS = {"Look": AMBER, "Renew": TEAL, "Cure now": VIOLET}
-ROW = 24  # pixels of a line of the calendar
+ROW, NAMED = 24, 250  # pixels: of a line of the calendar, of the names beside it
 BAND = 0.16
 
 
@@ -133,16 +134,15 @@ def calendar_chart(result: MaintenancePlan, units: Units) -> Chart:
         "name:N",
         title=None,
         sort=order,
-        axis=alt.Axis(labelLimit=320, minExtent=250, grid=True, ticks=False, domain=False),
+        axis=alt.Axis(labelLimit=320, minExtent=NAMED, grid=True, ticks=False, domain=False),
     )
     legend = alt.Legend(title=None, orient="top", symbolSize=140, symbolOpacity=1)
     colour = alt.Color("series:N", scale=alt.Scale(domain=acts, range=[INKS[act] for act in acts]), legend=legend)
     shape = alt.Shape("series:N", scale=alt.Scale(domain=acts, range=[SHAPES[act] for act in acts]), legend=legend)
     marks = values(rows).mark_point(filled=True, size=120, opacity=1).encode(x=x, y=y, color=colour, shape=shape)
     said = ["Renewals where the piece has not failed, and been cured, before."]
-    return framed(
-        alt.LayerChart(layer=[marks]), f"{result.vehicle or result.variant}: calendar", said, height=ROW * len(order)
-    )
+    title = f"{result.vehicle or result.variant}: calendar"
+    return framed(alt.LayerChart(layer=[marks]), title, said, width=WIDTH - NAMED, height=ROW * len(order))
 
 
 def _first(rows: Sequence[Row], name: str) -> tuple[float, int, str]:

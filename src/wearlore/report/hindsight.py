@@ -40,10 +40,9 @@ def family_hindsight(result: FamilyHindsight, units: Units, made_on: date, figur
         title=result.family,
         made_on=made_on,
         facts=(
-            (
-                "Held out",
-                f"{span_in_words(result.hold_out)}, after {result.cut_off.isoformat()} to {result.end.isoformat()}",
-            ),
+            ("Held out", span_in_words(result.hold_out)),
+            ("Cut-off", result.cut_off.isoformat()),
+            ("Records end", result.end.isoformat()),
             ("Seen in them", f"{result.seen:,} of {counted(result.vehicles, 'vehicle')}"),
             ("Driven", units.show_distance(result.distance)),
             ("Failure modes", f"{len(result.modes):,}"),

@@ -51,7 +51,9 @@ def learn(costs: Callable[[float], Array], shares: tuple[float, ...] = SHARES) -
     return Learned(best, gain)
 
 
-def learn_share(upkeep: Upkeep, *, seed: int, runs: int = RUNS) -> tuple[Learned, Rule]:
+def learn_share(
+    upkeep: Upkeep, *, seed: int, runs: int = RUNS, shares: tuple[float, ...] = SHARES
+) -> tuple[Learned, Rule]:
     """What simulating the advice on this vehicle teaches, and the advice that follows it.
 
     ``upkeep`` must be built with no share.
@@ -61,7 +63,7 @@ def learn_share(upkeep: Upkeep, *, seed: int, runs: int = RUNS) -> tuple[Learned
     def rule(share: float) -> Rule:
         return Rule("worth", _between(none, all_, share))
 
-    learned = learn(lambda share: courses(upkeep, rule(share), runs=runs, seed=seed).cost)
+    learned = learn(lambda share: courses(upkeep, rule(share), runs=runs, seed=seed).cost, shares)
     return learned, rule(learned.share)
 
 

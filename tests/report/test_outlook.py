@@ -6,10 +6,12 @@ import json
 from dataclasses import replace
 from datetime import date
 
+import numpy as np
 import pytest
 
-from wearlore.answers import ModeBehind, NothingShared, VehicleOutlook
+from wearlore.answers import ModeBehind, NothingShared, TrackRecord, VehicleOutlook
 from wearlore.estimate import Estimate
+from wearlore.hindsight import Coverage, Tally
 from wearlore.lives import Evidence
 from wearlore.outlook.forecast import Driver, Forecast, Saving, Year, Yearly
 from wearlore.report.charts import outlook_drawings, to_svg
@@ -163,6 +165,15 @@ def test_what_planned_looks_cost_stands_beside_the_drivers():
     planned = outlook(policies={"plan": cost_of(2_000.0, looks=about(100.0))}, told="plan", savings=())
     assert "Keeping to the plan, the next 2 years" in words(planned)
     assert "Planned looks 100 (90 to 110) 5.0 %" in words(planned)
+
+
+def test_how_forecasts_held_is_said_beside_this_one():
+    assert "The records are too short to hold forecasts against what happened." in words(outlook())
+    half, most = (Coverage(level, about(level), 19, 18.0, 20) for level in (0.5, 0.9))
+    held = Tally(550.0, (534, 567), (511, 591), 548, (0.4, 0.5), 1.0, 5.0, np.ones(1))
+    record = TrackRecord("12m", date(2023, 12, 31), date(2024, 12, 31), 20, half, most, held)
+    said = words(outlook(track_record=record))
+    assert "Held against the last 12 months: 550 failures were forecast (511 to 591), 548 happened." in said
 
 
 def test_a_vehicle_that_nothing_can_fail_on_has_a_page():

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from wearlore.answers.hindsight import TrackRecord
 from wearlore.estimate import Estimate
 from wearlore.lives import Evidence
 from wearlore.outlook.forecast import Forecast, Saving, Yearly
@@ -42,6 +43,7 @@ class VehicleOutlook:
     ``paths``: courses simulated; ``draws`` of the lives' parameters among them. ``told``: the policy told in detail.
     ``found``, ``probable``: faults that are cured in the first visit, and such as may be there, by name. ``seen_to``:
     the greatest odometer on record, km. ``unknown``: modes left out, of which there is neither record nor judgement.
+    ``track_record``: how forecasts held on these records; None where they are too short to tell.
     """
 
     vehicle: Vehicle
@@ -61,6 +63,7 @@ class VehicleOutlook:
     probable: tuple[str, ...]
     seen_to: float
     unknown: tuple[str, ...] = ()
+    track_record: TrackRecord | None = None
 
     @property
     def extrapolates(self) -> bool:

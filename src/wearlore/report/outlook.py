@@ -9,6 +9,7 @@ from wearlore.answers import VehicleOutlook
 from wearlore.estimate import Estimate
 from wearlore.outlook.forecast import Driver, Forecast, Saving
 from wearlore.report.card import when
+from wearlore.report.hindsight import track_record
 from wearlore.report.sheet import (
     NO_FIGURES,
     Block,
@@ -79,6 +80,7 @@ def vehicle_outlook(outlook: VehicleOutlook, units: Units, made_on: date, figure
             *when(told.drivers, *drawn(figures, "drivers")),
             Heading("What it rests on"),
             Paragraph(_evidence(outlook, told)),
+            track_record(outlook.track_record),
             Heading("What is supposed"),
             Bullets((*SUPPOSED, *_end_of_record(outlook, units))),
         ),
@@ -335,6 +337,5 @@ def _evidence(outlook: VehicleOutlook, told: Forecast) -> str:
         return "Nothing is known that can fail."
     return (
         f"{counted(failures, 'failure')} in {counted_lives(lives)} of {counted(len(modes), 'failure mode')}. "
-        f"{show_share(known)} of the expected cost comes from failures known by records more than by judgement. "
-        "wearlore hindsight tells how such forecasts held before."
+        f"{show_share(known)} of the expected cost comes from failures known by records more than by judgement."
     )

@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 
-from wearlore.answers import ModeBehind, NothingShared, VehicleOutlook
+from wearlore.answers import ModeBehind, NothingShared, TrackRecord, VehicleOutlook
 from wearlore.errors import NameNotKnown
 from wearlore.outlook import forecast as ahead_of
 from wearlore.outlook.forecast import Ahead, Driver, Yearly, expected, forecast
@@ -62,6 +62,8 @@ class Outlooks(Visits):
         self._refuse_unweighed(terms, unknown)
         self.progress("weighing what may fail", 0, 0)
         care = upkeep(book, vehicle, self._model_of, terms, rng=rng)
+        if PLAN in names:
+            self.progress("making the plan", 0, 0)
         rules = self._rules(names, care, vehicle, terms)
         made = forecast(
             care,
@@ -89,6 +91,7 @@ class Outlooks(Visits):
             probable=self._names_of(care, 0.0),
             seen_to=self.records().greatest_km or 0.0,
             unknown=unknown,
+            track_record=self.track_record(),
         )
 
     def _yearly(self, vehicle_id: str, per_year: float | None, spread: float | None) -> Yearly:
@@ -107,6 +110,10 @@ class Outlooks(Visits):
             if name not in known:
                 raise NameNotKnown("policy", name, known)
         return tuple(dict.fromkeys(asked)) or known
+
+    def track_record(self) -> TrackRecord | None:
+        """How such forecasts held; what knows stands above."""
+        return None
 
     _can_plan = False
 

@@ -1,5 +1,13 @@
 """The answers: frozen results as text, JSON, API and pages show them."""
 
+from wearlore.answers.appraisal import (
+    Appraisal,
+    BuyersLook,
+    Compared,
+    PricedFault,
+    ToStandard,
+    YearsToCome,
+)
 from wearlore.answers.calibration import Miss, TraceCalibration
 from wearlore.answers.depth import (
     AcceleratedLives,
@@ -37,14 +45,18 @@ from wearlore.answers.trace import (
     TracedFault,
     Withheld,
 )
-from wearlore.answers.visit import Job, VisitScope
+from wearlore.answers.visit import BestPossible, Job, VisitScope
 from wearlore.answers.words import NOT_SAID, spoken, spoken_level, spoken_step
 
 __all__ = [
     "NOT_SAID",
     "AcceleratedLives",
+    "Appraisal",
     "Argument",
     "Basis",
+    "BestPossible",
+    "BuyersLook",
+    "Compared",
     "ComparedLives",
     "ComponentEconomy",
     "Depth",
@@ -63,11 +75,13 @@ __all__ = [
     "ModeSummary",
     "NothingShared",
     "PieceReading",
+    "PricedFault",
     "Ranked",
     "RepeatedRepairs",
     "Stop",
     "SurvivalPoint",
     "Suspected",
+    "ToStandard",
     "TraceCalibration",
     "TracedFault",
     "TrackRecord",
@@ -76,6 +90,7 @@ __all__ = [
     "VehicleOutlook",
     "VisitScope",
     "Withheld",
+    "YearsToCome",
     "basis",
     "record_basis",
     "round_classes",

@@ -4,24 +4,40 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from wearlore.estimate import Estimate
 from wearlore.jobcard import JobCard, OwnerPage
 from wearlore.outlook import Comparison
+from wearlore.outlook.improve import Learned
 from wearlore.scope import Scope, Terms
 from wearlore.vehicle import Vehicle
 
 
 @dataclass(frozen=True, slots=True)
+class BestPossible:
+    """What no rule can fall below over the horizon: ``least`` money, discounted, on the mean.
+
+    ``within``: by which share of its own cost following the advice could at most be better.
+    """
+
+    least: float
+    within: Estimate
+
+
+@dataclass(frozen=True, slots=True)
 class VisitScope:
-    """The advice for a visit of one vehicle, with the terms under which it holds.
+    """The advice for a visit of one vehicle, with the terms under which it holds: `Terms.setup_share` as learned.
 
     ``unknown``: modes left out, of which there is neither record nor judgement.
     ``long_run``: following such advice at this visit and every later one, beside the two habits, on the same lives.
+    ``learned``: the share of later set-up that other work carries, by simulating the advice. ``best``: if asked for.
     """
 
     vehicle: Vehicle
     terms: Terms
     scope: Scope
     long_run: Comparison
+    learned: Learned
+    best: BestPossible | None = None
     unknown: tuple[str, ...] = ()
 
 

@@ -90,8 +90,8 @@ def bench_of(where: Where, working: Working) -> Workbench:
     return Workbench(where.folder, progress=working.show)
 
 
-def visit_of(bench: Workbench, vehicle: str, asked: Asked, shown: Shown) -> VisitScope:
-    """The scope asked for; distances come in the units shown."""
+def visit_of(bench: Workbench, vehicle: str, asked: Asked, shown: Shown, *, bound: bool = False) -> VisitScope:
+    """The scope asked for, with the ``bound`` of what can be reached or not; distances come in the units shown."""
     units = units_shown(bench, shown)
 
     def in_km(distance: float | None) -> float | None:
@@ -106,7 +106,12 @@ def visit_of(bench: Workbench, vehicle: str, asked: Asked, shown: Shown) -> Visi
         missing_tools=frozenset(asked.missing_tool),
     )
     return bench.scope(
-        vehicle, asked.fault, probable=chances_said(asked.probable), terms=terms, km=in_km(asked.odometer)
+        vehicle,
+        asked.fault,
+        probable=chances_said(asked.probable),
+        terms=terms,
+        km=in_km(asked.odometer),
+        bound=bound,
     )
 
 

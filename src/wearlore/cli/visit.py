@@ -13,7 +13,22 @@ from wearlore.cli.output import Working, papers, say, show, today, write_papers
 
 
 @app.command
-def scope(vehicle: str, /, *, asked: Asked = Asked(), where: Where = Where(), shown: Shown = Shown()) -> None:
+def scope(
+    vehicle: str,
+    /,
+    *,
+    bound: Annotated[
+        bool,
+        Parameter(
+            negative="",
+            show_default=False,
+            help="Also say how far the advice is from the best possible; takes some seconds.",
+        ),
+    ] = False,
+    asked: Asked = Asked(),
+    where: Where = Where(),
+    shown: Shown = Shown(),
+) -> None:
     """What to do in this visit and what to leave, each with its reason in money and distance.
 
     Distances are given in the units shown.
@@ -29,7 +44,7 @@ def scope(vehicle: str, /, *, asked: Asked = Asked(), where: Where = Where(), sh
 
     with Working() as working:
         bench = bench_of(where, working)
-        visit = visit_of(bench, vehicle, asked, shown)
+        visit = visit_of(bench, vehicle, asked, shown, bound=bound)
     show(visit, shown, lambda: [visit_scope(visit, units_shown(bench, shown), today())])
 
 

@@ -29,7 +29,6 @@ from numba import njit
 from wearlore.estimate import Estimate
 from wearlore.lives import Array
 from wearlore.outlook.alone import Cells, cells_of, least_alone
-from wearlore.outlook.policies import mean_of
 from wearlore.renewal.decision import WORTH, Wiring, choose, wiring
 from wearlore.renewal.upkeep import Mask, Upkeep
 
@@ -53,14 +52,10 @@ class Bound:
     cost: float
     along: Array
 
-    def reached_within(self, costs: Array) -> Estimate:
-        """By which share of what it costs a rule could at most be better; ``costs`` (R,) of its courses of events.
-
-        The interval is that of the mean of the costs.
-        """
-        mean = mean_of(costs)
-        low, value, high = (max(0.0, 1 - self.cost / x) for x in (mean.low, mean.value, mean.high))
-        return Estimate(value, low, high, mean.level)
+    def within(self, cost: Estimate) -> Estimate:
+        """By which share of its mean ``cost``, with the interval of that, a rule could at most be better."""
+        low, value, high = (max(0.0, 1 - self.cost / x) if x > 0 else 0.0 for x in (cost.low, cost.value, cost.high))
+        return Estimate(value, low, high, cost.level)
 
 
 def best_possible(upkeep: Upkeep, rounds: int = ROUNDS) -> Bound:

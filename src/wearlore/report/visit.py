@@ -46,6 +46,8 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
                 "the mean. Each rule is kept at this visit and at every later one.",
                 "small",
             ),
+            Paragraph(_learned(visit, units)),
+            *_best(visit, units),
             *_tools(scope, units),
             *_gap(scope),
         ),
@@ -171,6 +173,33 @@ def _habits(visit: VisitScope, units: Units) -> Table:
         for name, count, now, policy in (first, *habits)
     )
     return Table(columns, tuple(rows))
+
+
+def _learned(visit: VisitScope, units: Units) -> str:
+    """What simulating the advice taught of the set-up of later visits."""
+    share, gain = visit.learned.share, visit.learned.gain
+    if gain.value > 0:
+        return (
+            f"Learned by simulating the advice: other work will carry {show_share(share)} of the set-up of later "
+            f"visits. To reckon with that costs {_money(gain, units)} less than to weigh each later visit alone."
+        )
+    if share > 0:
+        return f"As the terms say, other work will carry {show_share(share)} of the set-up of later visits."
+    return (
+        "Simulated also as if other work carried part of the set-up of later visits: to reckon with that is not better "
+        "beyond doubt, so each later visit is weighed alone."
+    )
+
+
+def _best(visit: VisitScope, units: Units) -> Iterator[Block]:
+    """How far the advice is from what no rule can fall below."""
+    if visit.best is not None:
+        within = visit.best.within
+        yield Paragraph(
+            f"No rule that acts on what has failed and on the distance can cost less than "
+            f"{units.show_money(visit.best.least)}: this advice is within {show_share(within.value)} of the best "
+            f"possible ({show_share(within.low)} to {show_share(within.high)})."
+        )
 
 
 def _tools(scope: Scope, units: Units) -> tuple[Block, ...]:

@@ -8,10 +8,11 @@ from dataclasses import replace
 import numpy as np
 
 from wearlore import jobcard, outlook
-from wearlore.answers import Job, VisitScope
-from wearlore.book.model import Book
+from wearlore.answers import BestPossible, Job, VisitScope
 from wearlore.errors import ScopeError
 from wearlore.jobcard.reasons import reasons
+from wearlore.outlook.bound import best_possible
+from wearlore.outlook.improve import SHARES, learn_share
 from wearlore.renewal.upkeep import Rule, Upkeep
 from wearlore.scope import Fault, Terms, choose, follow_advice, problem, upkeep
 from wearlore.vehicle import Vehicle
@@ -36,17 +37,35 @@ class Visits(Traces):
         probable: Mapping[str, float] | None = None,
         terms: Terms | None = None,
         km: float | None = None,
+        bound: bool = False,
     ) -> VisitScope:
         """What to do in this visit. ``faults``: confirmed failure modes, each ``mode`` or ``mode@position``;
-        ``probable``: such as are not confirmed, each with the chance that it is there now."""
+        ``probable``: such as are not confirmed, each with the chance that it is there now.
+
+        The share of later set-up that other work carries is learned by simulation unless the terms name one. ``bound``:
+        whether to say how far the advice is from the best possible.
+        """
         vehicle = self.vehicle(vehicle_id, km=km)
         terms = self._demanded(vehicle, terms or self.terms(), faults, probable or {})
         book, vehicle, unknown = self._weighable(vehicle)
         self._refuse_unweighed(terms, unknown)
+        self.progress("simulating the advice", 0, 0)
+        rng = np.random.default_rng(self.seed)
+        care = upkeep(book, vehicle, self._model_of, replace(terms, setup_share=0.0), rng=rng)
+        shares = (terms.setup_share,) if terms.setup_share else SHARES
+        learned, rule = learn_share(care, seed=int(rng.integers(2**63)), shares=shares)
+        terms = replace(terms, setup_share=learned.share)
         self.progress("weighing the visit", 0, 0)
         advice = choose(problem(book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed)))
         self.progress("simulating the years to come", 0, 0)
-        return VisitScope(vehicle, terms, advice, self._long_run(book, vehicle, terms), unknown)
+        long_run = outlook.simulate([care], {**POLICIES, "advice": lambda _: rule}, runs=RUNS, rng=rng)
+        best = self._best_possible(care, long_run) if bound else None
+        return VisitScope(vehicle, terms, advice, long_run, learned, best, unknown)
+
+    def _best_possible(self, care: Upkeep, long_run: outlook.Comparison) -> BestPossible:
+        self.progress("looking for the best possible", 0, 0)
+        bound = best_possible(care)
+        return BestPossible(bound.cost, bound.within(long_run.policies["advice"].cost))
 
     def _demanded(self, vehicle: Vehicle, terms: Terms, faults: Sequence[str], probable: Mapping[str, float]) -> Terms:
         """``terms`` with these faults as well, as `scope` takes them."""
@@ -59,12 +78,6 @@ class Visits(Traces):
         if unweighed := [fault.mode for fault in sorted(terms.must | terms.probable.keys()) if fault.mode in unknown]:
             said = f"of {', '.join(unweighed)} there is neither a record nor a judgement"
             raise ScopeError(said, "State a belief for it in the book.")
-
-    def _long_run(self, book: Book, vehicle: Vehicle, terms: Terms) -> outlook.Comparison:
-        """The advice and the two habits at this visit and every later one, on the same lives."""
-        rng = np.random.default_rng(self.seed)
-        care = upkeep(book, vehicle, self._model_of, terms, rng=rng)
-        return outlook.simulate([care], POLICIES, runs=RUNS, rng=rng)
 
     def job(self, visit: VisitScope) -> Job:
         """Job card, estimate and owner's page of a visit."""

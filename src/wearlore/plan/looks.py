@@ -21,6 +21,7 @@ from wearlore.plan.lives import RULE, WEIGHT, Life, lasting
 RARE = 1e-9  # chance from which no look is followed further
 MOST = 4_000  # looks that are followed
 PANELS = 12  # of an age, for what comes before it
+FINENESS = 12  # panels of the longest life
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,37 +95,44 @@ def _aged_hidden(life: Life, lead: Delay, every: float) -> tuple[Array, Array, A
 Told = tuple[Array, Array, Array, Array, Array]  # of a cycle: length, renewed, failed, looks, km unnoticed
 
 
+def _rule(life: Life, every: float) -> tuple[Array, Array]:
+    """Gauss's rule (g,) on 0 to 1, in as many panels as ``every`` needs to see where lives end."""
+    panels = int(np.clip(np.ceil(FINENESS * every / life.longest.min()), 1, FINENESS))
+    points = (np.arange(panels)[:, None] + RULE) / panels
+    return points.ravel(), np.tile(WEIGHT / panels, panels)
+
+
 def _masses(life: Life, every: float, intervals: int) -> tuple[Array, Array]:
-    """Where the life ends: chance (k, j, g) at ``km`` (j, g), points of Gauss's rule in each of j ``intervals``.
+    """Where the life ends: chance (k, j, g) at ``km`` (j, g), points of `_rule` in each of j ``intervals``.
 
     The chances of an interval add up to what the survival says of it, so that none is lost where the density is steep.
     """
-    km: Array = every * (np.arange(intervals)[:, None] + RULE)
+    points, weight = _rule(life, every)
+    km: Array = every * (np.arange(intervals)[:, None] + points)
     k = life.weight.size
     flat = km.reshape(-1)
     with np.errstate(divide="ignore", invalid="ignore"):
-        density = np.nan_to_num((life.hazard(flat) * life.sf(flat)).reshape(k, intervals, -1), posinf=0.0) * WEIGHT
+        density = np.nan_to_num((life.hazard(flat) * life.sf(flat)).reshape(k, intervals, -1), posinf=0.0) * weight
     good = life.sf(every * np.arange(intervals + 1, dtype=np.float64))
     ends = good[:, :-1] - good[:, 1:]
     total = density.sum(axis=2, keepdims=True)
-    spread = np.divide(density, total, out=np.broadcast_to(WEIGHT, density.shape).copy(), where=total > 0)
+    spread = np.divide(density, total, out=np.broadcast_to(weight, density.shape).copy(), where=total > 0)
     return ends[:, :, None] * spread, km
 
 
 def _ended(life: Life, every: float) -> tuple[Array, Array]:
     """`_masses` over the whole life; what outlives it all ends last."""
     mass, km = _masses(life, every, int(min(np.ceil(life.longest.max() / every), MOST)))
-    mass[:, -1] += (1 - mass.sum(axis=(1, 2)))[:, None] * WEIGHT
+    mass[:, -1] += (1 - mass.sum(axis=(1, 2)))[:, None] / mass.shape[2]
     return mass, km
 
 
 def _hidden(life: Life, lead: Delay, every: float, sensitivity: float) -> Told:
     """From where it is there, ``to_first`` km remain to the first look at it; i looks missed it before the next."""
     mass, km = _ended(life, every)
-    to_first = every * (1 - RULE)
+    to_first = every - km[0]
     found = looks = after = np.zeros_like(to_first)
     start, width, still = np.zeros_like(to_first), to_first, 1.0
-    alive = np.ones_like(to_first)
     for i in range(MOST):
         after = after + still * width * (lead.sf(start[:, None] + width[:, None] * RULE) @ WEIGHT)
         start, width = start + width, np.full_like(to_first, every)
@@ -144,7 +152,7 @@ def _hidden(life: Life, lead: Delay, every: float, sensitivity: float) -> Told:
 def _evident(life: Life, lead: Delay, every: float, sensitivity: float) -> Told:
     """Of the looks before the failure the last n can show it: as many as lie within the lead."""
     mass, km = _ended(life, every)
-    found, back = _by_looks_before(lead, every, sensitivity, len(km))
+    found, back = _by_looks_before(lead, every, sensitivity, km)
     number = np.arange(len(km))[:, None]  # looks before a failure in each interval
     looks = number * (1 - found) + number * found - back
     length = km * (1 - found) + every * (number * found - back)
@@ -152,15 +160,18 @@ def _evident(life: Life, lead: Delay, every: float, sensitivity: float) -> Told:
     return (mass * length).sum(axis=(1, 2)), seen, 1 - seen, (mass * looks).sum(axis=(1, 2)), np.zeros_like(seen)
 
 
-def _by_looks_before(lead: Delay, every: float, sensitivity: float, most: int) -> tuple[Array, Array]:
-    """(j, g), with j looks before the failure: the chance that one shows it, and the looks that this leaves away."""
-    distance = every * (np.arange(most)[:, None] + RULE)  # of the i-th look back from the failure
+def _by_looks_before(lead: Delay, every: float, sensitivity: float, distance: Array) -> tuple[Array, Array]:
+    """(j, g), with j looks before the failure: the chance that one shows it, and the looks that this leaves away.
+
+    ``distance`` (j, g): of the look i + 1 back from the failure, km, in row i.
+    """
+    most, none = len(distance), np.zeros((1, distance.shape[1]))
     visible = lead.sf(distance)
     reach = min(most, int(np.count_nonzero(visible.max(axis=1) > RARE)) + 1)
-    found, back = np.zeros((most, RULE.size)), np.zeros((most, RULE.size))
+    found, back = np.zeros(distance.shape), np.zeros(distance.shape)
     for looks in range(1, reach):
-        exactly = visible[:looks] - np.concatenate([visible[1:looks], np.zeros((1, RULE.size))])
-        shown = np.zeros(RULE.size)
+        exactly = visible[:looks] - np.concatenate([visible[1:looks], none])
+        shown = none[0]
         for i in range(looks - 1, -1, -1):  # the first of n visible looks that shows it is the i-th back
             shown = exactly[i] + (1 - sensitivity) * shown
             found[looks] += sensitivity * shown

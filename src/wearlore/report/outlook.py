@@ -82,7 +82,7 @@ def vehicle_outlook(outlook: VehicleOutlook, units: Units, made_on: date, figure
             Paragraph(_evidence(outlook, told)),
             track_record(outlook.track_record),
             Heading("What is supposed"),
-            Bullets((*SUPPOSED, *_end_of_record(outlook, units))),
+            Bullets(tuple(_supposed(outlook, units))),
         ),
         small_print=f"Amounts in {units.currency}. {counted(outlook.paths, 'course')} of events. {SMALL}",
     )
@@ -196,6 +196,13 @@ def _extrapolation(outlook: VehicleOutlook, units: Units) -> Iterator[Block]:
         )
 
 
+def _supposed(outlook: VehicleOutlook, units: Units) -> Iterator[str]:
+    yield from SUPPOSED
+    if "plan" in outlook.policies:
+        yield "The plan works at services that are made anyway: what it does there is paid, coming in is not."
+    yield from _end_of_record(outlook, units)
+
+
 def _end_of_record(outlook: VehicleOutlook, units: Units) -> tuple[str, ...]:
     end = outlook.vehicle.km + outlook.ahead
     if outlook.extrapolates or end <= outlook.seen_to:
@@ -296,7 +303,7 @@ def _policies(outlook: VehicleOutlook, units: Units) -> Table:
 
 def _drivers(outlook: VehicleOutlook, told: Forecast, units: Units) -> Table:
     columns = (
-        Column("Failure", wide=True),
+        Column("Failure cured or forestalled", wide=True),
         Column(f"{units.currency} (95 %)", "right"),
         Column("Share", "right"),
         Column("Failures", "right"),

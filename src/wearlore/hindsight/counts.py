@@ -21,7 +21,7 @@ from scipy.special import ndtr
 from wearlore.life import LifeModel
 from wearlore.lives import Array
 
-EXACT = 400.0
+EXACT = 150.0
 CHUNK = 1 << 20  # chances held at a time
 REACH = 9.0  # standard deviations within which a count lies
 STEPS = 4  # in which pieces that may be renewed for another reason go through the span

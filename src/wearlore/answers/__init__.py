@@ -45,7 +45,7 @@ from wearlore.answers.trace import (
     TracedFault,
     Withheld,
 )
-from wearlore.answers.visit import BestPossible, Job, VisitScope
+from wearlore.answers.visit import BestPossible, Job, Tried, VisitScope
 from wearlore.answers.words import NOT_SAID, spoken, spoken_level, spoken_step
 
 __all__ = [
@@ -85,6 +85,7 @@ __all__ = [
     "TraceCalibration",
     "TracedFault",
     "TrackRecord",
+    "Tried",
     "UnderRule",
     "VehicleDrift",
     "VehicleOutlook",

@@ -24,12 +24,25 @@ class BestPossible:
 
 
 @dataclass(frozen=True, slots=True)
+class Tried:
+    """The closest calls of a scope, simulated the other way with the advice followed later: of which ``units``.
+
+    ``turned``: the unit whose answer was turned by it, if any, with the money that this saves: ``gain``.
+    """
+
+    units: tuple[str, ...]
+    turned: str | None
+    gain: Estimate
+
+
+@dataclass(frozen=True, slots=True)
 class VisitScope:
     """The advice for a visit of one vehicle, with the terms under which it holds: `Terms.setup_share` as learned.
 
     ``unknown``: modes left out, of which there is neither record nor judgement.
     ``long_run``: following such advice at this visit and every later one, beside the two habits, on the same lives.
-    ``learned``: the share of later set-up that other work carries, by simulating the advice. ``best``: if asked for.
+    ``learned``: the share of later set-up that other work carries, by simulating the advice; ``tried``: what
+    else simulating it for this visit taught. ``best``: if asked for.
     """
 
     vehicle: Vehicle
@@ -37,6 +50,7 @@ class VisitScope:
     scope: Scope
     long_run: Comparison
     learned: Learned
+    tried: Tried
     best: BestPossible | None = None
     unknown: tuple[str, ...] = ()
 

@@ -8,7 +8,7 @@ from none: policy search on common random numbers.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,7 +18,7 @@ from wearlore.lives import Array
 from wearlore.outlook.courses import courses
 from wearlore.outlook.policies import mean_of
 from wearlore.renewal import Process, worth_new
-from wearlore.renewal.upkeep import Renewable, Rule, Savings, Upkeep, savings
+from wearlore.renewal.upkeep import Mask, Renewable, Rule, Savings, Upkeep, savings
 
 SHARES = (0.0, 0.2, 0.4, 0.6, 0.8)
 RUNS = 1024
@@ -49,6 +49,21 @@ def learn(costs: Callable[[float], Array], shares: tuple[float, ...] = SHARES) -
     if best == shares[0] or gain.low <= 0:
         return Learned(shares[0], Estimate(0.0, 0.0, 0.0, gain.level))
     return Learned(best, gain)
+
+
+def roll_out(
+    upkeep: Upkeep, rule: Rule, now: Mask, others: Sequence[Mask], *, seed: int, runs: int = RUNS
+) -> tuple[int | None, Estimate]:
+    """Of ``others`` to be done now instead of ``now``, the rule being followed later, the one that costs least.
+
+    With the money that it saves, on the same courses; None, and nothing, when none is better beyond doubt.
+    """
+    least, best, gain = courses(upkeep, rule, runs=runs, seed=seed, first=now).cost, None, Estimate(0.0, 0.0, 0.0)
+    for number, other in enumerate(others):
+        saved = mean_of(least - courses(upkeep, rule, runs=runs, seed=seed, first=other).cost)
+        if saved.low > 0 and saved.value > gain.value:
+            best, gain = number, saved
+    return best, gain
 
 
 def learn_share(

@@ -47,6 +47,7 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
                 "small",
             ),
             Paragraph(_learned(visit, units)),
+            *_tried(visit, units),
             *_best(visit, units),
             *_tools(scope, units),
             *_gap(scope),
@@ -189,6 +190,22 @@ def _learned(visit: VisitScope, units: Units) -> str:
         "Simulated also as if other work carried part of the set-up of later visits: to reckon with that is not better "
         "beyond doubt, so each later visit is weighed alone."
     )
+
+
+def _tried(visit: VisitScope, units: Units) -> Iterator[Block]:
+    """The closest calls, simulated the other way."""
+    tried = visit.tried
+    if tried.turned is not None:
+        done = "done" if any(one.unit == tried.turned for one in visit.scope.chosen) else "left"
+        yield Paragraph(
+            f"By its own measure the advice would answer the other way for {tried.turned}. Simulated, with it {done} "
+            f"now and the advice followed later, that costs {_money(tried.gain, units)} less."
+        )
+    elif tried.units:
+        yield Paragraph(
+            f"The closest calls ({', '.join(tried.units)}) were simulated the other way as well: none is better beyond "
+            "doubt."
+        )
 
 
 def _best(visit: VisitScope, units: Units) -> Iterator[Block]:

@@ -2,6 +2,7 @@
 
 from wearlore.scope.advice import REASONS, Advice, Habit, Reason, Scope, choose, explain
 from wearlore.scope.build import problem
+from wearlore.scope.improve import Call, close_calls, renewed, turned
 from wearlore.scope.model import Candidate, Fault, Option, Problem, Step, Terms
 from wearlore.scope.policy import follow_advice, upkeep
 from wearlore.scope.program import Program, Solution, by_min_cut, formulate, solve
@@ -9,6 +10,7 @@ from wearlore.scope.program import Program, Solution, by_min_cut, formulate, sol
 __all__ = [
     "REASONS",
     "Advice",
+    "Call",
     "Candidate",
     "Fault",
     "Habit",
@@ -22,10 +24,13 @@ __all__ = [
     "Terms",
     "by_min_cut",
     "choose",
+    "close_calls",
     "explain",
     "follow_advice",
     "formulate",
     "problem",
+    "renewed",
     "solve",
+    "turned",
     "upkeep",
 ]

@@ -8,16 +8,32 @@ from dataclasses import replace
 import numpy as np
 
 from wearlore import jobcard, outlook
-from wearlore.answers import BestPossible, Job, VisitScope
+from wearlore.answers import BestPossible, Job, Tried, VisitScope
 from wearlore.errors import ScopeError
+from wearlore.estimate import Estimate
 from wearlore.jobcard.reasons import reasons
 from wearlore.outlook.bound import best_possible
-from wearlore.outlook.improve import SHARES, learn_share
+from wearlore.outlook.improve import SHARES, learn_share, roll_out
 from wearlore.renewal.upkeep import Rule, Upkeep
-from wearlore.scope import Fault, Terms, choose, follow_advice, problem, upkeep
+from wearlore.scope import (
+    Fault,
+    Problem,
+    Scope,
+    Terms,
+    choose,
+    close_calls,
+    follow_advice,
+    formulate,
+    problem,
+    renewed,
+    solve,
+    turned,
+    upkeep,
+)
 from wearlore.vehicle import Vehicle
 from wearlore.workbench.traces import Traces
 
+CLOSE = 4  # calls of a scope that are tried the other way
 RUNS = 2000  # courses of events in which policies are held against each other
 POLICIES: dict[str, Callable[[Upkeep], Rule]] = {
     "advice": follow_advice,
@@ -56,11 +72,28 @@ class Visits(Traces):
         learned, rule = learn_share(care, seed=int(rng.integers(2**63)), shares=shares)
         terms = replace(terms, setup_share=learned.share)
         self.progress("weighing the visit", 0, 0)
-        advice = choose(problem(book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed)))
+        case = problem(book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed))
+        advice, tried = self._rolled_out(case, choose(case), care, rule, seed=int(rng.integers(2**63)))
         self.progress("simulating the years to come", 0, 0)
         long_run = outlook.simulate([care], {**POLICIES, "advice": lambda _: rule}, runs=RUNS, rng=rng)
         best = self._best_possible(care, long_run) if bound else None
-        return VisitScope(vehicle, terms, advice, long_run, learned, best, unknown)
+        return VisitScope(vehicle, terms, advice, long_run, learned, tried, best, unknown)
+
+    def _rolled_out(self, case: Problem, scope: Scope, care: Upkeep, rule: Rule, *, seed: int) -> tuple[Scope, Tried]:
+        """The scope, or if simulating it beats that beyond doubt the one with the answer for a single unit turned."""
+        nobody = Tried((), None, Estimate(0.0, 0.0, 0.0))
+        if not any((item.present > 0).any() for item in care.renewables):
+            return scope, nobody  # with nothing wrong no visit is simulated now
+        self.progress("trying the closest calls", 0, 0)
+        calls = close_calls(case, scope, CLOSE)
+        stands = solve(formulate(case))
+        assert stands is not None  # it has just been chosen
+        now, *others = (renewed(case, one.chosen, care) for one in (stands, *(call.solution for call in calls)))
+        best, gain = roll_out(care, rule, now, others, seed=seed)
+        names = tuple(call.unit for call in calls)
+        if best is None:
+            return scope, Tried(names, None, gain)
+        return turned(calls[best], scope), Tried(names, names[best], gain)
 
     def _best_possible(self, care: Upkeep, long_run: outlook.Comparison) -> BestPossible:
         self.progress("looking for the best possible", 0, 0)

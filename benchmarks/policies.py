@@ -1,8 +1,8 @@
 """The improved advice against the habits and against the best possible, on vans of the demo fleet over 150,000 km.
 
-Every van stands at a visit: the failure that is likeliest to come next has just come. Said at the end for each rule:
-cost per van, what it costs more than the improved advice on the same courses of events, and how far each is from what no
-rule can fall below.
+Every van stands at a visit: the failure that is likeliest to come next has just come. Said for each rule: cost per van,
+what it costs more than the improved advice on the same courses of events, and how far it is from what no rule can fall
+below.
 """
 
 from __future__ import annotations

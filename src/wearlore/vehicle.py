@@ -1,11 +1,15 @@
-"""One vehicle as the computing modules see it: its units, their ages, what is known to be wrong."""
+"""One vehicle, or a fleet, as the computing modules see it: units, their ages, what is known to be wrong."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 
+import numpy as np
+from numpy.typing import NDArray
+
 from wearlore.errors import NameNotKnown
+from wearlore.lives import Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,3 +62,48 @@ class Vehicle:
             if unit.name == name:
                 return unit
         raise NameNotKnown("unit", name, [unit.name for unit in self.units])
+
+
+@dataclass(frozen=True, slots=True)
+class Fleet:
+    """V vehicles with at least one visit, in the order of their names, each at its last visit.
+
+    ``built``, ``last``: days since 1970-01-01. ``km``: odometer; ``leg``: median distance between a vehicle's visits,
+    km (nan before the second). U units (``units``: component, position) and S slots, the modes of ``unit_slot[u]`` to
+    ``unit_slot[u + 1]`` belonging to unit u: ``at_least`` km in place (V, U); ``age`` (nan: not known), ``seen_good``
+    (V, S) km as in `ModeState`. ``revision``, ``grade`` (V, U) are numbers in ``revisions`` of the unit and ``grades``.
+    """
+
+    vehicle: tuple[str, ...]
+    variant: NDArray[np.int32]
+    built: NDArray[np.int32]
+    last: NDArray[np.int32]
+    km: Array
+    leg: Array
+    revision: NDArray[np.int32]
+    grade: NDArray[np.int32]
+    at_least: Array
+    applies: NDArray[np.bool_]
+    age: Array
+    seen_good: Array
+    present: NDArray[np.bool_]
+    variants: tuple[str, ...]
+    units: tuple[tuple[str, str], ...]
+    revisions: tuple[tuple[str, ...], ...]
+    unit_slot: NDArray[np.int32]
+    modes: tuple[str, ...]  # of each slot
+    hidden: NDArray[np.bool_]  # (S,)
+    grades: tuple[str, ...]
+
+    def __len__(self) -> int:
+        return len(self.vehicle)
+
+    def of(self, rows: NDArray[np.int64]) -> Fleet:
+        """Some of them, by number."""
+        own = {name: getattr(self, name)[rows] for name in OF_VEHICLES}
+        return replace(self, vehicle=tuple(self.vehicle[k] for k in rows.tolist()), **own)
+
+
+OF_VEHICLES = (
+    "variant", "built", "last", "km", "leg", "revision", "grade", "at_least", "applies", "age", "seen_good", "present",
+)  # fmt: skip

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -15,44 +14,10 @@ from wearlore.lifetimes import walk
 from wearlore.lifetimes.feed import GRADES, NUMBERED, Codes, batches, codes_of, design_of, prepare
 from wearlore.lives import Array
 from wearlore.records.store import Store
+from wearlore.vehicle import Fleet
 
 Ints = NDArray[np.int32]
 Flags = NDArray[np.bool_]
-
-
-@dataclass(frozen=True, slots=True)
-class Fleet:
-    """V vehicles with at least one visit, in the order of their names, each at its last visit.
-
-    ``built``, ``last``: days since 1970-01-01. ``km``: odometer; ``leg``: median distance between a vehicle's visits,
-    km (nan before the second). U units (``units``: component, position) and S slots, the modes of ``unit_slot[u]`` to
-    ``unit_slot[u + 1]`` belonging to unit u: ``at_least`` km in place (V, U); ``age`` (nan: not known), ``seen_good``
-    (V, S) km as in `ModeState`. ``revision``, ``grade`` (V, U) are numbers in ``revisions`` of the unit and `GRADES`.
-    """
-
-    vehicle: tuple[str, ...]
-    variant: Ints
-    built: Ints
-    last: Ints
-    km: Array
-    leg: Array
-    revision: Ints
-    grade: Ints
-    at_least: Array
-    applies: Flags
-    age: Array
-    seen_good: Array
-    present: Flags
-    variants: tuple[str, ...]
-    units: tuple[tuple[str, str], ...]
-    revisions: tuple[tuple[str, ...], ...]
-    unit_slot: Ints
-    modes: tuple[str, ...]  # of each slot
-    hidden: Flags  # (S,)
-    grades: tuple[str, ...] = GRADES
-
-    def __len__(self) -> int:
-        return len(self.vehicle)
 
 
 class _Ends(NamedTuple):
@@ -96,17 +61,19 @@ def fleet(store: Store, book: Book, *, progress: Callable[[int, int], None] | No
         done += first.size
         if progress is not None:
             progress(done, len(names))
-    joined = [np.concatenate(columns) for columns in zip(*parts, strict=True)] if parts else list(_room(0, design))
+    parts = parts or [_room(0, design)]
+    joined = _Ends(*(np.concatenate(columns) for columns in zip(*parts, strict=True)))
     order = np.concatenate(numbers).tolist() if numbers else []
     return Fleet(
         tuple(names[k] for k in order),
-        *joined,
+        **joined._asdict(),
         variants=codes.variants,
         units=codes.units,
         revisions=tuple(codes.revisions[c] for c in design.unit_component),
         unit_slot=design.unit_slot,
         modes=tuple(codes.modes[m] for m in _mode_of_slot(codes, design)),
         hidden=design.hidden[_mode_of_slot(codes, design)],
+        grades=GRADES,
     )  # fmt: skip
 
 

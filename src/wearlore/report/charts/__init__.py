@@ -5,6 +5,7 @@ from wearlore.report.charts.bands import family_drawings, wear_bands
 from wearlore.report.charts.calibration import calibration_drawings
 from wearlore.report.charts.comparison import acceleration_drawings, comparison_drawings
 from wearlore.report.charts.drift import drift_drawings
+from wearlore.report.charts.due import due_drawings
 from wearlore.report.charts.economy import economy_drawings
 from wearlore.report.charts.hindsight import hindsight_drawings
 from wearlore.report.charts.look import Chart, Drawing, Look, save, to_html, to_svg
@@ -23,6 +24,7 @@ __all__ = [
     "calibration_drawings",
     "comparison_drawings",
     "drift_drawings",
+    "due_drawings",
     "economy_drawings",
     "family_drawings",
     "hindsight_drawings",

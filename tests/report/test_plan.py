@@ -12,6 +12,7 @@ from wearlore.answers.plan import FluidInterval, MaintenancePlan, PlannedMode
 from wearlore.estimate import Estimate
 from wearlore.plan import Asked, Measured, calendar, changes, finely, oil_choice
 from wearlore.report import plan as pages
+from wearlore.report import strategy as details
 from wearlore.report.charts import plan as charts
 from wearlore.report.charts import to_svg
 from wearlore.report.json import to_json
@@ -107,7 +108,7 @@ def test_services_at_which_the_same_is_done_are_told_once(plan):
 
 
 def test_a_mode_in_detail_says_why_and_what_would_change_it(mode):
-    said = text(pages.planned_mode(mode, KM, DAY))
+    said = text(details.planned_mode(mode, KM, DAY))
     assert "40,000 km (20,000 to 80,000)" in said
     assert "would cost less, but the chance of a failure" in said or mode.mode.options[0].held
     for option in mode.mode.options:
@@ -116,7 +117,7 @@ def test_a_mode_in_detail_says_why_and_what_would_change_it(mode):
 
 
 def test_an_interval_says_what_is_proven_and_what_is_beyond(fluid):
-    said = text(pages.fluid_interval(fluid, KM, DAY))
+    said = text(details.fluid_interval(fluid, KM, DAY))
     assert "Changing the chain every" in said
     assert "40,000, beyond the records" in said
     assert "0.70 (0.60 to 0.80)" in said
@@ -144,8 +145,8 @@ def test_where_nothing_is_planned_nothing_is_drawn(plan):
 def test_pages_and_json_are_made_of_it(plan, mode, fluid):
     sheets = [
         pages.maintenance_plan(plan, KM, DAY),
-        pages.planned_mode(mode, KM, DAY),
-        pages.fluid_interval(fluid, KM, DAY),
+        details.planned_mode(mode, KM, DAY),
+        details.fluid_interval(fluid, KM, DAY),
     ]
     assert to_html(sheets).count("<h1") >= 3
     for result in (plan, mode, fluid):

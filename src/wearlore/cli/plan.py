@@ -75,18 +75,19 @@ def plan(
         else:
             whole = bench.plan(vehicle, variant=variant, strategies=asked, terms=terms, km=km(odometer))
     from wearlore.report import plan as pages
+    from wearlore.report import strategy as details
     from wearlore.report.charts import plan as charts
 
     if interval:
         answer(
             fluid, shown, drawn, f"{interval}-interval",
-            lambda figures: pages.fluid_interval(fluid, units, today(), figures),
+            lambda figures: details.fluid_interval(fluid, units, today(), figures),
             partial(charts.fluid_drawings, fluid, units),
         )  # fmt: skip
     elif mode:
         answer(
             detail, shown, drawn, f"plan-{mode}",
-            lambda figures: pages.planned_mode(detail, units, today(), figures),
+            lambda figures: details.planned_mode(detail, units, today(), figures),
             partial(charts.mode_drawings, detail, units),
         )  # fmt: skip
     else:

@@ -1,4 +1,4 @@
-"""The plan -> its sheets: the calendar, the strategies, one mode in detail, and an interval between changes."""
+"""The plan -> its sheet: the calendar first, then the strategy of each mode, and what is left out."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from datetime import date
 from itertools import groupby
 from math import inf
 
-from wearlore.answers.plan import FluidInterval, MaintenancePlan, PlannedMode
+from wearlore.answers.plan import MaintenancePlan
 from wearlore.estimate import Estimate
-from wearlore.plan import PER, Change, Job, Kind, Measured, ModePlan, Option, Service
+from wearlore.plan import PER, Job, Kind, ModePlan, Option, Service
 from wearlore.report.card import when
 from wearlore.report.sheet import (
     NO_FIGURES,
@@ -49,17 +49,6 @@ SMALL = (
     "book's lead. Strategies in the sense of SAE JA1011. In brackets 95 % of what records and judgement allow. The "
     "maker's service schedule comes first: this plan adds to it and replaces none of it."
 )
-CHANGED = {
-    "life": "lives",
-    "renewal": "the renewal",
-    "consequence": "what a failure costs beyond the renewal",
-    "look": "a look",
-}
-THEN: dict[Kind, str] = {
-    "run-to-failure": "leaving it until it fails",
-    "renew": "renewing at an age",
-    "inspect": "looking",
-}
 
 
 def maintenance_plan(result: MaintenancePlan, units: Units, made_on: date, figures: Figures = NO_FIGURES) -> Sheet:
@@ -77,7 +66,7 @@ def maintenance_plan(result: MaintenancePlan, units: Units, made_on: date, figur
         ),
         blocks=(
             Paragraph(_lead(result, units), "lead"),
-            *_unheld(result.plan.modes, units, terms.horizon),
+            *unheld_modes(result.plan.modes, units, terms.horizon),
             Heading("Calendar"),
             *drawn(figures, "calendar"),
             *_calendar(result, units),
@@ -99,14 +88,14 @@ def _lead(result: MaintenancePlan, units: Units) -> str:
     said = (
         f"Of {counted(len(found.modes), 'failure mode')} {count['inspect']} are looked for, {count['renew']} "
         f"renewed at an age, and {count['run-to-failure']} left until they fail. Together that costs "
-        f"{_money(found.grouped, units)} per {told_distance(units)}"
+        f"{money_told(found.grouped, units)} per {told_distance(units)}"
     )
     if round(per_distance(found.saving, units)) > 0:
-        return f"{said}; opening things once for several of them saves {_money(found.saving, units)}."
+        return f"{said}; opening things once for several of them saves {money_told(found.saving, units)}."
     return f"{said}."
 
 
-def _unheld(modes: Sequence[ModePlan], units: Units, horizon: float) -> Iterator[Block]:
+def unheld_modes(modes: Sequence[ModePlan], units: Units, horizon: float) -> Iterator[Block]:
     for mode in modes:
         if mode.unheld and mode.ceiling is not None:
             text = (
@@ -177,7 +166,7 @@ def _strategy(mode: ModePlan, units: Units) -> tuple[str, ...]:
     return (
         f"{mode.mode}{' (asked)' if mode.asked else ''}",
         every,
-        _range(chosen.cost, units),
+        range_told(chosen.cost, units),
         show_share(chosen.risk.value),
         _other(others[0], units) if others else "nothing else",
         show_share(mode.record_share),
@@ -186,7 +175,7 @@ def _strategy(mode: ModePlan, units: Units) -> tuple[str, ...]:
 
 def _other(option: Option, units: Units) -> str:
     broken = "" if option.held else ", breaks the ceiling"
-    return f"{strategy_in_words(option, units)}, {_whole(per_distance(option.cost.value, units))}{broken}"
+    return f"{strategy_in_words(option, units)}, {whole(per_distance(option.cost.value, units))}{broken}"
 
 
 def strategy_in_words(option: Option, units: Units) -> str:
@@ -234,199 +223,6 @@ def _left_out(result: MaintenancePlan) -> Iterator[Block]:
     yield from when(items, Heading("What is left out"), Bullets(items))
 
 
-# one mode ------------------------------------------------------------------------------------------------------------
-
-
-def planned_mode(result: PlannedMode, units: Units, made_on: date, figures: Figures = NO_FIGURES) -> Sheet:
-    """Its strategies with their money and risk, and what would change the answer."""
-    mode, horizon = result.mode, result.terms.horizon
-    lead = result.lead
-    seen = f"{units.show_distance(lead.at)} ({_between(lead.between, units)})" if lead else "not seen coming"
-    return Sheet(
-        kind="Plan for a failure mode",
-        title=f"{mode.name} ({mode.mode})",
-        made_on=made_on,
-        facts=(
-            ("On", f"{result.vehicle}, {result.variant}" if result.vehicle else result.variant),
-            ("It is", f"{'hidden' if mode.hidden else 'evident'}; may bring: {mode.severity}"),
-            ("Lead", seen),
-            ("Renewal", f"{result.names[mode.remedy]}, {units.show_money(mode.planned)} at a service, alone"),
-            ("Failure", f"{units.show_money(mode.failure)} with its visit and all that it brings"),
-            *((("Look", f"{units.show_money(mode.look)}, shows {show_share(mode.sensitivity)}"),) if mode.look else ()),
-        ),
-        blocks=(
-            Paragraph(_mode_lead(result, units), "lead"),
-            *_unheld([mode], units, horizon),
-            *drawn(figures, "cost"),
-            Heading("Strategies, cheapest first"),
-            _options(result, units),
-            Heading("What would change the answer"),
-            *_changes(result, units),
-            Heading("What is supposed"),
-            Bullets(SUPPOSED),
-        ),
-        small_print=SMALL,
-    )
-
-
-def _between(between: tuple[float, float], units: Units) -> str:
-    return f"{units.show_number(between[0])} to {units.show_number(between[1])}"
-
-
-def _mode_lead(result: PlannedMode, units: Units) -> str:
-    mode, chosen = result.mode, result.mode.chosen
-    by = f" ({result.names[chosen.inspection]})" if chosen.inspection else ""
-    what = strategy_in_words(chosen, units)
-    money = f"{_money(chosen.cost.value, units)} per {told_distance(units)} ({_ends(chosen.cost, units)})"
-    said = f"{'As asked' if mode.asked else 'Best'}: {what}{by}, at {money}."
-    cheaper = mode.options[0]
-    if not cheaper.held and cheaper.kind != chosen.kind:
-        said += (
-            f" {strategy_in_words(cheaper, units).capitalize()} would cost less, but the chance of a failure within "
-            f"{units.show_distance(result.terms.horizon)} would be {show_share(cheaper.risk.value)}, against a ceiling "
-            f"of {show_share(mode.ceiling or 0.0)}."
-        )
-    if mode.best_every:
-        best = mode.best_every
-        ends = _between((best.low, best.high), units)
-        said += f" Unrounded, and alone, the cheapest distance is {units.show_distance(best.value)} ({ends})."
-    return said
-
-
-def _options(result: PlannedMode, units: Units) -> Table:
-    hidden = result.mode.hidden
-    several = len(result.mode.options) > 1
-    columns = (
-        Column("Strategy", wide=True),
-        Column(f"{units.currency} per {told_distance(units)}", "right"),
-        *((Column("Cheapest", "right"),) if several else ()),
-        Column(f"Fails within {units.show_distance(result.terms.horizon)}", "right"),
-        *((Column("There unnoticed", "right"),) if hidden else ()),
-    )
-    rows = tuple(
-        (
-            _named(option, result, units),
-            _range(option.cost, units),
-            *((chance(option.cheapest),) if several else ()),
-            f"{show_share(option.risk.value)} ({show_share(option.risk.low)} to {show_share(option.risk.high)})",
-            *((f"{show_share(option.unnoticed)} of the distance",) if hidden else ()),
-        )
-        for option in result.mode.options
-    )
-    return Table(columns, rows)
-
-
-def chance(share: float) -> str:
-    return "under 1 %" if share < 0.01 else "over 99 %" if share > 0.99 else f"{100 * share:.0f} %"
-
-
-def _named(option: Option, result: PlannedMode, units: Units) -> str:
-    by = f": {result.names[option.inspection]}" if option.inspection else ""
-    return f"{strategy_in_words(option, units)}{by}{'' if option.held else ' (breaks the ceiling)'}"
-
-
-def _changes(result: PlannedMode, units: Units) -> Iterator[Block]:
-    if not result.changes:
-        yield Paragraph("Nothing within ten times or a tenth of money and lives, as far as money decides.")
-        return
-    yield Bullets(tuple(_change(change, result, units) for change in result.changes))
-
-
-def _change(change: Change, result: PlannedMode, units: Units) -> str:
-    mode = result.mode
-    money = {"renewal": mode.planned, "consequence": mode.failure - mode.planned, "look": mode.look}.get(
-        change.what, 0.0
-    )
-    told = f" ({units.show_money(money * change.factor)})" if money else ""
-    much = "long" if change.what == "life" else "dear"
-    times = f"{CHANGED[change.what]} {change.factor:.2g} times as {much}{told}"
-    return f"Were {times}, {THEN[change.kind]} would cost least."
-
-
-# an interval between changes -----------------------------------------------------------------------------------------
-
-
-def fluid_interval(result: FluidInterval, units: Units, made_on: date, figures: Figures = NO_FIGURES) -> Sheet:
-    """What an interval costs in changes and in the lives that go with it."""
-    choice = result.choice
-    return Sheet(
-        kind="Interval between changes",
-        title=f"{result.names[result.component]} ({result.component})",
-        made_on=made_on,
-        facts=(
-            ("On", result.variant),
-            ("A change", units.show_money(choice.change)),
-            ("Now", f"{units.show_distance(choice.usual)} (median of the records)"),
-            ("Records", f"9 in 10 lives with {_between(choice.measured, units)} {units.distance}"),
-        ),
-        blocks=(
-            Paragraph(_interval_lead(result, units), "lead"),
-            *when(choice.beyond, Paragraph("Caution: the records hold no such intervals. It is extrapolated.")),
-            *drawn(figures, "interval"),
-            Heading("What each interval costs"),
-            _intervals(result, units),
-            Heading("Lives that go with the interval"),
-            _aged(result, units),
-            Heading("What is supposed"),
-            Bullets(
-                (
-                    "The ratio of lives is the same over every step of the interval, and due to the interval itself: "
-                    "who changes late may also drive harder.",
-                    "Modes without a proven effect cost the same at every interval and are left away.",
-                    "The maker's interval and its warranty come first.",
-                )
-            ),
-        ),
-        small_print=SMALL,
-    )
-
-
-def _interval_lead(result: FluidInterval, units: Units) -> str:
-    best, saving = result.choice.best, result.choice.saving
-    per = told_distance(units)
-    said = (
-        f"Changing the {result.names[result.component].lower()} every {units.show_distance(best.value)} costs least "
-        f"(95 %: {_between((best.low, best.high), units)})."
-    )
-    against = f"{said} Against {units.show_distance(result.choice.usual)}"
-    if saving.low > 0:
-        return f"{against} it saves {_money(saving.value, units)} per {per}."
-    return f"{against} no saving is proven ({_signed(saving, units)} per {per})."
-
-
-def _signed(money: Estimate, units: Units) -> str:
-    value, low, high = (_whole(per_distance(end, units)) for end in (money.value, money.low, money.high))
-    return f"{units.currency} {value}, {low} to {high}"
-
-
-def _intervals(result: FluidInterval, units: Units) -> Table:
-    choice = result.choice
-    columns = (
-        Column(f"Every, {units.distance}", wide=True),
-        Column(f"{units.currency} per {told_distance(units)}", "right"),
-    )
-    rows = []
-    for every, cost in zip(choice.every, choice.cost, strict=True):
-        best = " (least)" if every == choice.best.value else ""
-        beyond = "" if choice.measured[0] <= every <= choice.measured[1] else ", beyond the records"
-        rows.append((f"{units.from_km(every):,.0f}{best}{beyond}", _range(cost, units)))
-    return Table(columns, tuple(rows))
-
-
-def _aged(result: FluidInterval, units: Units) -> Table:
-    columns = (
-        Column("Failure mode", wide=True),
-        Column("Of an interval longer by", "right"),
-        Column("lives are times as long", "right"),
-    )
-    return Table(columns, tuple(_effect(effect, units) for effect in result.choice.modes))
-
-
-def _effect(effect: Measured, units: Units) -> tuple[str, str, str]:
-    ratio = effect.ratio
-    return effect.mode, units.show_distance(effect.step), f"{ratio.value:.2f} ({ratio.low:.2f} to {ratio.high:.2f})"
-
-
 # money ---------------------------------------------------------------------------------------------------------------
 
 
@@ -444,17 +240,17 @@ def _per(units: Units) -> float:
     return 100_000.0 if units.distance in ("km", "miles") else 1_000.0
 
 
-def _money(money: float, units: Units) -> str:
+def money_told(money: float, units: Units) -> str:
     return units.show_money(per_distance(money, units))
 
 
-def _range(cost: Estimate, units: Units) -> str:
-    return f"{_whole(per_distance(cost.value, units))} ({_ends(cost, units)})"
+def range_told(cost: Estimate, units: Units) -> str:
+    return f"{whole(per_distance(cost.value, units))} ({ends_told(cost, units)})"
 
 
-def _ends(cost: Estimate, units: Units) -> str:
-    return f"{_whole(per_distance(cost.low, units))} to {_whole(per_distance(cost.high, units))}"
+def ends_told(cost: Estimate, units: Units) -> str:
+    return f"{whole(per_distance(cost.low, units))} to {whole(per_distance(cost.high, units))}"
 
 
-def _whole(money: float) -> str:
+def whole(money: float) -> str:
     return f"{round(money):,}"

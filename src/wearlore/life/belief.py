@@ -11,6 +11,7 @@ are held to a spread of the shape by a factor of 3.2 either way (90 %).
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import exp, log, sqrt
 from typing import Literal
 
@@ -106,6 +107,7 @@ class Prior:
         return self.error**2 + linear + z1 * z2 * sigma**2 * exp(v) * float(np.expm1(v))
 
 
+@lru_cache(maxsize=1024)  # asked again for each revision and grade
 def prior_of(belief: Belief, dist: LogLife) -> Prior:
     """The prior that reproduces a belief's two statements, for any family; see the head of this module.
 

@@ -50,7 +50,7 @@ class StrataModels:
     def _model(self, stratum: Stratum) -> LifeModel:
         revision, grade = stratum
         lives = self.strata.get(stratum)
-        if lives is None or max(lives.failures, self._expected(lives)) < ENOUGH:
+        if lives is None or (lives.failures < ENOUGH and self._expected(lives) < ENOUGH):
             factor = self.factors.get(stratum, 1.0) / self._factor_of_the_failed
             return self.together if factor == 1 else self.together.scaled(factor, revision=revision, grade=grade)
         if len(self.strata) == 1:

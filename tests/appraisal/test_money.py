@@ -15,17 +15,25 @@ from scipy.stats import norm
 from tests.scope.family import BOOK, TERMS, models, vehicle
 from tests.trace.family import BOOK as TRACED
 from tests.trace.family import case
-from wearlore.appraisal import beyond, even_price, kept_well, over_ages, renewed_saves, standard, states
+from wearlore.appraisal import beyond, even_price, kept_well, over_ages, standard, states
 from wearlore.estimate import Estimate
 from wearlore.outlook import courses
+from wearlore.outlook.improve import learn_share
 from wearlore.renewal import Process, unknown_age
 from wearlore.scope import Fault, follow_advice, upkeep
 from wearlore.trace import Solver, Told
 
 
+def judged(van):
+    return {Fault(unit.name, state.mode): 1e-9 for unit in van.units for state in unit.modes}
+
+
 def care(van, seed=1):
-    good = {Fault(unit.name, state.mode): 1e-9 for unit in van.units for state in unit.modes}
-    return upkeep(BOOK, van, models, replace(TERMS, probable=good), rng=np.random.default_rng(seed))
+    return upkeep(BOOK, van, models, replace(TERMS, probable=judged(van)), rng=np.random.default_rng(seed))
+
+
+def aged(unit, km):
+    return replace(unit, at_least=km, modes=tuple(replace(s, age=km, seen_good=km) for s in unit.modes))
 
 
 @pytest.fixture(scope="module")
@@ -33,45 +41,77 @@ def one():
     return case()
 
 
-def bill_of(one, *there, shown=1.0):
+def bill_of(one, *there, shown=1.0, saves=0.0):
     names = [suspect.name for suspect in one.suspects]
     rows = np.array([[name in each for name in names] for each in there])
     consequence = {id_: mode.consequence.cost for id_, mode in TRACED.modes.items()}
-    return standard(care(one.vehicle), one.suspects, rows, dict.fromkeys(names, shown), consequence)
+    kept = care(one.vehicle)
+    later = np.full(len(kept.renewables), saves) if np.isscalar(saves) else saves
+    return standard(kept, later, one.suspects, rows, dict.fromkeys(names, shown), consequence)
+
+
+WAY, SEAL, CLUTCH, SLAVE = 50 + 300, 42 + 30, 48 + 20 + 180, 18 + 5 + 60
 
 
 def test_the_way_is_paid_for_once_and_companions_go_with_it(one):
-    """60 an hour, 50 a visit. Seal: 5 h of gearbox, 0.5 + 0.2 h, 30 of parts. Clutch: 0.8 h, 20 of hire, 180 and the
+    """60 an hour, 50 a visit, 5 h of gearbox. Seal: 0.5 + 0.2 h, 30 of parts. Clutch: 0.8 h, 20 of hire, 180 and the
     slave with it: 0.3 h, 5 of fluid, 60."""
-    way, seal, clutch, slave = 50 + 300, 42 + 30, 48 + 20 + 180, 18 + 5 + 60
     bill = bill_of(one, (), ("seal-leaks",), ("clutch-worn",), ("seal-leaks", "clutch-worn"), ("slave-leaks",))
-    together = way + seal + clutch + slave
-    assert_allclose(bill.draws, [0, way + seal, way + clutch + slave, together, way + slave])
+    together = WAY + SEAL + CLUTCH + SLAVE
+    expected = [0, WAY + SEAL, WAY + CLUTCH + SLAVE, together, WAY + SLAVE]
+    assert_allclose(bill.bill, expected)
+    assert_allclose(bill.beyond, expected)  # nothing is saved later
     assert bill.clear == pytest.approx(1 / 5)
-    assert bill.expected == pytest.approx(bill.draws.mean())
+    assert bill.alone["clutch-worn"] == pytest.approx(WAY + CLUTCH + SLAVE)
+    assert bill.anyway == frozenset()
 
 
 def test_a_fault_costs_more_alone_than_beside_others(one):
     bill = bill_of(one, ("clutch-worn",), ())
-    assert bill.extra["seal-leaks"] == pytest.approx((72 + 72 + 350) / 2)
+    assert bill.costs["seal-leaks"] == pytest.approx((SEAL + WAY + SEAL) / 2)
 
 
 def test_what_no_look_shows_brings_its_consequence(one):
     """Of the seal 40: in full where nothing shows it, half where half does."""
-    full, half, none = (bill_of(one, ("seal-leaks",), shown=share).draws[0] for share in (0.0, 0.5, 1.0))
+    full, half, none = (bill_of(one, ("seal-leaks",), shown=share).beyond[0] for share in (0.0, 0.5, 1.0))
     assert (full - none, half - none) == pytest.approx((40, 20))
 
 
-def test_what_a_cure_saves_later_is_at_most_its_price(one):
-    bill = bill_of(one, ())
+def test_what_a_new_piece_saves_later_comes_off(one):
+    bill = bill_of(one, ("seal-leaks",), saves=25.0)
+    assert bill.beyond[0] == pytest.approx(WAY + SEAL - 25)
+    assert bill.bill[0] == pytest.approx(WAY + SEAL)
+
+
+def test_what_is_renewed_anyway_costs_nothing_when_it_is_there(one):
+    """A seal that saves 1000 is renewed with the gearbox out; a slave fault then adds itself alone."""
     kept = care(one.vehicle)
     place = {mode: i for i, item in enumerate(kept.renewables) for mode in item.modes}
-    later = np.full(len(kept.renewables), 25.0)
-    later[place["stone"]], later[place["valve-sticks"]] = 1e6, -3.0
-    saves = renewed_saves(bill, kept, later, one.suspects)
-    assert saves["seal-leaks"] == 25.0
-    assert saves["stone"] == bill.extra["stone"]
-    assert saves["valve-sticks"] == 0.0
+    saves = np.zeros(len(kept.renewables))
+    saves[place["seal-leaks"]] = 1000.0
+    bill = bill_of(one, (), ("seal-leaks",), ("slave-leaks",), saves=saves)
+    assert bill.anyway == {"seal-leaks"}
+    assert_allclose(bill.beyond, [0, 0, SLAVE])
+    assert bill.costs["seal-leaks"] == pytest.approx(0)
+
+
+@pytest.mark.parametrize("km", [60e3, 110e3])
+def test_what_is_added_is_what_simulating_the_found_fault_adds(one, km):
+    """The advice followed with the fault found, and with nothing there, on the same luck; bills are 80 to 681."""
+    van = replace(one.vehicle, km=km, units=tuple(aged(unit, km) for unit in one.vehicle.units))
+    good = care(van)
+    rule = learn_share(good, seed=5)[1]
+    assert rule.savings is not None
+    base = courses(good, rule, runs=2000, seed=3).cost
+    names, free = [suspect.name for suspect in one.suspects], dict.fromkeys(BOOK.modes, 0.0)
+    for suspect in one.suspects:
+        probable = {fault: chance for fault, chance in judged(van).items() if fault.mode != suspect.mode}
+        terms = replace(TERMS, probable=probable, must=frozenset({Fault(suspect.unit, suspect.mode)}))
+        ill = upkeep(BOOK, van, models, terms, rng=np.random.default_rng(1))
+        more = courses(ill, rule, runs=2000, seed=3).cost - base
+        row = np.array([[name == suspect.name for name in names]])
+        bill = standard(good, rule.savings.unseen, one.suspects, row, dict.fromkeys(names, 1.0), free)
+        assert bill.beyond[0] == pytest.approx(more.mean(), abs=75), suspect.name
 
 
 def test_what_is_there_is_drawn_as_it_hangs_together(one):
@@ -89,34 +129,43 @@ def test_what_is_there_is_drawn_as_it_hangs_together(one):
     assert abs(joint[1, 1] - chance[pair[0]] * chance[pair[1]]) > 0.02
 
 
-def test_known_ages_make_one_run_after_another():
+@pytest.mark.parametrize("known", [False, True])
+def test_ages_on_record_make_one_run_after_another(known):
     van = vehicle()
     kept = care(van)
-    rule = follow_advice(kept)
-    found = over_ages(kept, van, rule, rounds=2, seed=3, rng=np.random.default_rng(1))
-    plain = courses(kept, rule, runs=found.runs, seed=3)
+    found = over_ages(kept, van, follow_advice, known=known, rounds=2, seed=3, rng=np.random.default_rng(1))
+    plain = courses(kept, follow_advice(kept), runs=found.runs, seed=3)
     assert_allclose(found.cost, plain.cost)
     assert_allclose(found.failures, plain.failures)
 
 
-def test_unknown_ages_are_met_as_often_as_is_likely(monkeypatch):
+@pytest.mark.parametrize("known", [False, True])
+def test_unknown_ages_are_met_as_often_as_is_likely(monkeypatch, known):
     """The ages of the valve over all sets, against the weights that the renewal equation gives them."""
     van = kept_well(vehicle())
     kept = care(van)
-    met = []
+    met, advised = [], []
 
     def note(aged, rule, **rest):
         met.append(next(item.age[:, 0] for item in aged.renewables if item.unit == "valve"))
         return courses(aged, rule, **rest)
 
+    def advise(aged):
+        advised.append(aged)
+        return follow_advice(aged)
+
     monkeypatch.setattr("wearlore.appraisal.ages.courses", note)
-    over_ages(kept, van, follow_advice(kept), rounds=1, seed=3, rng=np.random.default_rng(1))
+    over_ages(kept, van, advise, known=known, rounds=1, seed=3, rng=np.random.default_rng(1))
+    assert len(advised) == (len(met) if known else 1)
+    assert not known or all(np.ptp(ages) == 0 for ages in met)
     (valve,) = (item for item in kept.renewables if item.unit == "valve")
     one = np.ones(1)
     process = Process(valve.fitted.mu[:1], valve.fitted.sigma[:1], valve.fitted.lognormal, one, one, one)
     spread = unknown_age(process, van.km, 0.0)
-    for age, weight in zip(spread.age, spread.weight[0], strict=True):
-        assert np.mean(np.concatenate(met) == age) == pytest.approx(weight, abs=0.008)
+    order = np.argsort(spread.age)
+    ages = np.concatenate(met)
+    for age, below in zip(spread.age[order], np.cumsum(spread.weight[0][order]), strict=True):
+        assert np.mean(ages <= age) == pytest.approx(below, abs=1 / 16 if known else 0.01)
 
 
 def test_even_price_by_hand():

@@ -42,7 +42,9 @@ class BuyersLook:
 
 @dataclass(frozen=True, slots=True)
 class PricedFault:
-    """A failure mode that may be there. ``chance`` of that; ``cost``: money that it takes off the price if it is.
+    """A failure mode that may be there. ``chance`` of that; ``cost``: money that it takes off the price if it is: what
+    it adds to what the advice does anyway. ``alone``: what curing it alone costs;
+    ``anyway``: the advice does that at once even if it is not there.
 
     ``shown``: how well what a buyer can look at shows it, 0 to 1; ``by``: inspections that would, but want dismantling.
     """
@@ -52,6 +54,8 @@ class PricedFault:
     position: str
     chance: float
     cost: float
+    alone: float
+    anyway: bool
     shown: float
     by: tuple[str, ...]
 
@@ -108,6 +112,7 @@ class Appraisal:
     """
 
     vehicle: str
+    in_store: bool
     variant: str
     built: date
     km: float

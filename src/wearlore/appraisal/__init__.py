@@ -13,7 +13,7 @@ from wearlore.appraisal.inspecting import (
 from wearlore.appraisal.market import PriceModel, Sale, price_model
 from wearlore.appraisal.offered import Renewed, kept_well, offered
 from wearlore.appraisal.price import SURE, EvenPrice, beyond, even_price
-from wearlore.appraisal.standard import Standard, renewed_saves, standard, states
+from wearlore.appraisal.standard import Standard, standard, states
 
 __all__ = [
     "SURE",
@@ -33,7 +33,6 @@ __all__ = [
     "offered",
     "over_ages",
     "price_model",
-    "renewed_saves",
     "sighted",
     "standard",
     "states",

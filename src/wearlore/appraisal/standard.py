@@ -1,7 +1,9 @@
-"""What it costs to bring a vehicle to standard now: all that is there cured in one visit, the way paid for once.
+"""What is there now, and what it costs: cured in one visit, the way paid for once, and beside it what then pays.
 
 What is there is drawn from the chances; those in question by what was told hang together and are drawn together, the
-others each by itself. What no look shows is not found in that visit: it brings its consequence before it is cured.
+others each by itself. In the visit the advice also renews what then costs less than it saves later: a fault takes off
+the price only what it adds to that. What no look shows is not found in that visit: it brings its consequence before it
+is cured.
 """
 
 from __future__ import annotations
@@ -10,40 +12,39 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numba import njit
 from numpy.typing import NDArray
 
 from wearlore.lives import Array
+from wearlore.renewal.decision import KINDS, choose, wiring
 from wearlore.renewal.upkeep import Mask, Upkeep
 from wearlore.trace import Fact, Solver, Suspect
 
 TOGETHER = 12  # causes drawn together at most
+SOME = 250  # of the draws, for what each cause costs
 
 
 @dataclass(frozen=True, slots=True)
 class Standard:
-    """Money to bring it to standard: ``draws`` (N,), one for each draw of what is there (``states`` (N, causes)).
+    """Money for each of N draws of what is there, ``states`` (N, causes).
 
-    ``extra``: cause -> money more when it is there than when it is not, the other causes as they may be; ``likely``:
-    causes that are likelier there than not.
+    ``bill`` (N,): of a visit that cures just that. ``beyond`` (N,): what it adds to the cost of a vehicle with nothing
+    there, by the advice: at this visit more, later less. ``costs``: cause -> what is added when it is there rather than
+    not, the other causes as they may be; ``alone``: cause -> the bill for it alone. ``anyway``: causes whose cure
+    the advice does at this visit even if nothing is there.
     """
 
-    draws: Array
+    bill: Array
+    beyond: Array
     states: Mask
-    extra: Mapping[str, float]
-
-    @property
-    def expected(self) -> float:
-        return float(self.draws.mean())
+    costs: Mapping[str, float]
+    alone: Mapping[str, float]
+    anyway: frozenset[str]
 
     @property
     def clear(self) -> float:
         """Chance that nothing is there."""
         return float((~self.states.any(axis=1)).mean())
-
-    def within(self, share: float) -> tuple[float, float]:
-        """The middle ``share`` of the draws, money."""
-        low, high = np.quantile(self.draws, [(1 - share) / 2, (1 + share) / 2])
-        return float(low), float(high)
 
 
 def states(
@@ -65,58 +66,77 @@ def states(
 
 def standard(
     upkeep: Upkeep,
+    saves: Array,
     suspects: Sequence[Suspect],
     there: Mask,
     shown: Mapping[str, float],
     consequence: Mapping[str, float],
 ) -> Standard:
-    """``there`` (N, causes): draws of what is there, in the order of ``suspects``.
+    """``there`` (N, causes): draws of what is there, in the order of ``suspects``; ``upkeep``: with nothing there.
 
-    ``shown``: cause -> chance that looking shows it; ``consequence``: mode -> money beyond its cure.
+    ``saves`` (n,): money that renewing each renewable now saves later. ``shown``: cause -> chance that looking shows
+    it; ``consequence``: mode -> money beyond its cure.
     """
-    item = _items(upkeep, suspects)
-    curing = np.zeros((len(suspects), len(upkeep.renewables)), np.bool_)
-    for number, i in enumerate(item):
-        if i is not None:
-            curing[number, i] = True
-            curing[number] |= upkeep.brings[i]
-    beyond = np.array([consequence[one.mode] * (1 - shown[one.name]) for one in suspects])
-    needs, price = _steps(upkeep)
-    money = np.array([one.money for one in upkeep.renewables])
+    curing = _curing(upkeep, suspects)
+    missed = np.array([consequence[one.mode] * (1 - shown[one.name]) for one in suspects])
+    wired = wiring(upkeep)
 
-    def cost(of: Mask) -> Array:
-        done = (of.astype(np.float32) @ curing) > 0
-        steps = (done.astype(np.float32) @ needs) > 0
-        total: Array = steps @ price + done @ money + of @ beyond
-        return total
+    none = np.zeros(saves.size)
 
-    extra = {}
+    def cure(of: Mask) -> Array:
+        """Money of a visit that cures just that."""
+        bill: Array = _visits(wired, KINDS["failed"], of @ curing > 0, none)
+        return bill
+
+    def advised(of: Mask) -> Array:
+        """Money of the visit that does what pays as well, less what it saves later, and of what is missed."""
+        net: Array = _visits(wired, KINDS["worth"], of @ curing > 0, saves) + of @ missed
+        return net
+
+    costs = {}
     for number, one in enumerate(suspects):
-        present, absent = there.copy(), there.copy()
+        present, absent = there[:SOME].copy(), there[:SOME].copy()
         present[:, number], absent[:, number] = True, False
-        extra[one.name] = float((cost(present) - cost(absent)).mean())
-    return Standard(cost(there), there, extra)
+        costs[one.name] = float((advised(present) - advised(absent)).mean())
+    nothing, each = np.zeros((1, len(suspects)), np.bool_), np.eye(len(suspects), dtype=np.bool_)
+    due = np.concatenate([wired.price, none])
+    anyway = choose(wired, KINDS["worth"], np.zeros(saves.size, np.bool_), saves - wired.money, due)
+    return Standard(
+        bill=cure(there),
+        beyond=advised(there) - advised(nothing)[0],
+        states=there,
+        costs=costs,
+        alone=dict(zip(costs, cure(each).tolist(), strict=True)),
+        anyway=frozenset(one.name for one, cures in zip(suspects, curing, strict=True) if (cures * anyway).any()),
+    )
 
 
-def _items(upkeep: Upkeep, suspects: Sequence[Suspect]) -> list[int | None]:
-    """The renewable that cures each suspect; None where the book has no cure."""
+@njit(cache=True)
+def _visits(wired, kind, failed, saves):  # type: ignore[no-untyped-def]
+    """For each row of ``failed`` the price of the visit that cures it, less what ``saves`` says of what is done."""
+    money = np.zeros(failed.shape[0])
+    steps = wired.price.size
+    due = np.zeros(steps + saves.size)
+    for row in range(failed.shape[0]):
+        due[:steps] = wired.price
+        done = choose(wired, kind, failed[row], saves - wired.money, due)
+        needed = np.zeros(steps, np.bool_)
+        for i in range(done.size):
+            if done[i]:
+                money[row] += wired.money[i] - saves[i]
+                for k in range(wired.own_ends[i], wired.own_ends[i + 1]):
+                    needed[wired.own[k]] = True
+        for step in range(steps):
+            if needed[step]:
+                money[row] += wired.price[step]
+    return money
+
+
+def _curing(upkeep: Upkeep, suspects: Sequence[Suspect]) -> NDArray[np.float32]:
+    """Which renewable cures each suspect, (causes, n) as 0 and 1; none where the book has no cure."""
     place = {(one.unit, mode): i for i, one in enumerate(upkeep.renewables) for mode in one.modes}
-    return [place.get((one.unit, one.mode)) for one in suspects]
-
-
-def _steps(upkeep: Upkeep) -> tuple[NDArray[np.float32], Array]:
-    """What each renewable needs (n, steps) as 0 and 1, and the prices of the steps."""
-    names = sorted(upkeep.price)
-    needs = np.array([[name in one.needs for name in names] for one in upkeep.renewables], np.float32)
-    return needs.reshape(len(upkeep.renewables), len(names)), np.array([upkeep.price[name] for name in names])
-
-
-def renewed_saves(bill: Standard, upkeep: Upkeep, later: Array, suspects: Sequence[Suspect]) -> dict[str, float]:
-    """Cause -> what its cure saves later, since the piece is then new: ``later`` (n,) for each renewable, money.
-
-    At most what it costs now: a good piece would be renewed as well if it saved more.
-    """
-    return {
-        one.name: 0.0 if i is None else min(max(float(later[i]), 0.0), bill.extra[one.name])
-        for one, i in zip(suspects, _items(upkeep, suspects), strict=True)
-    }
+    curing = np.zeros((len(suspects), len(upkeep.renewables)), np.float32)
+    for number, one in enumerate(suspects):
+        if (one.unit, one.mode) in place:
+            curing[number, place[one.unit, one.mode]] = 1.0
+    return curing

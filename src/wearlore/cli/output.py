@@ -74,7 +74,7 @@ def papers(bench: Workbench, job: Job, shown: Shown) -> list[Sheet]:
 def write_papers(bench: Workbench, job: Job, folder: Path, shown: Shown) -> list[Path]:
     """Each paper as HTML, PDF and text in ``folder``."""
     sheets = zip(("job-card", "estimate", "owner"), papers(bench, job, shown), strict=True)
-    return [path for name, sheet in sheets for path in _write_sheet(sheet, folder / name)]
+    return [path for name, sheet in sheets for path in write_sheet(sheet, folder / name)]
 
 
 def answer(
@@ -112,14 +112,14 @@ def _write_page(made: Sequence[Drawing], page: Callable[[Figures], Sheet], stem:
     from wearlore.report.sheet import Figure
 
     figures = {drawing.name: Figure(to_svg(drawing.chart), drawing.text) for drawing in made}
-    written = _write_sheet(page(figures), stem)
+    written = write_sheet(page(figures), stem)
     for name, figure in figures.items():
         written.append(stem.with_name(f"{stem.name}-{name}.svg"))
         write(written[-1], figure.svg.encode())
     return written
 
 
-def _write_sheet(sheet: Sheet, stem: Path) -> list[Path]:
+def write_sheet(sheet: Sheet, stem: Path) -> list[Path]:
     """As HTML, PDF and text."""
     from wearlore.report.page import to_html
     from wearlore.report.pdf import to_pdf

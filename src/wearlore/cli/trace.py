@@ -90,7 +90,7 @@ def trace(
     with Working() as working:
         bench = bench_of(where, working)
         units = units_shown(bench, shown)
-        told = _told(bench.book, said)
+        told = told_of(bench.book, said)
         if keep and not (told or ask):
             raise TraceError("nothing is told, so there is nothing to keep", "Say what was seen: --saw, --code, --dry.")
         tracing = bench.tracing(
@@ -115,7 +115,7 @@ def trace(
         _keep(bench, traced, shown)
 
 
-def _told(book: Book, said: Said) -> tuple[Told, ...]:
+def told_of(book: Book, said: Said) -> tuple[Told, ...]:
     from wearlore.trace import told
 
     return told(

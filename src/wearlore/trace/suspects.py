@@ -27,6 +27,7 @@ from wearlore.vehicle import FittedUnit, ModeState, Vehicle
 DRAWS = 64  # of the parameters of each mode
 UNNOTICED = 1_000.0  # km that an evident failure may be driven with before somebody tells (judgement)
 LEVEL = 0.95
+LEAST = 1e-12  # chance of a mode under any draw of its life, and of its absence
 OPEN = 0.99  # that what stands on record as found and not cured is still there (judgement)
 
 Factors = Mapping[tuple[str, str], float]  # (mode, mode that it speeds up) -> factor on the rate of ageing
@@ -67,7 +68,7 @@ def suspects(
     for unit in vehicle.units:
         for state in unit.modes:
             hidden = book.modes[state.mode].noticed == "hidden"
-            age, unseen = state.age, _unseen(state, unit, since, hidden=hidden)
+            age, unseen = state.age, _unseen(state, unit, vehicle.km, since, hidden=hidden)
             if hidden and age is None and not state.seen_good:
                 age, unseen = vehicle.km, vehicle.km + since
             place = _Place(
@@ -91,11 +92,12 @@ def suspects(
     return tuple(found)
 
 
-def _unseen(state: ModeState, unit: FittedUnit, since: float, *, hidden: bool) -> float:
-    """Km since the mode was last known to be absent."""
+def _unseen(state: ModeState, unit: FittedUnit, km: float, since: float, *, hidden: bool) -> float:
+    """Km since the mode was last known to be absent; ``km``: the odometer, which bounds an age that is not known."""
     age = unit.at_least if state.age is None else state.age
     gone = age - state.seen_good + since
-    return gone if hidden or state.present else min(max(gone, UNNOTICED), age + since)
+    oldest = km if state.age is None else age
+    return gone if hidden or state.present else min(max(gone, UNNOTICED), oldest + since)
 
 
 def _ahead(book: Book, vehicle: Vehicle, since: float, factors: Factors) -> dict[str, tuple[float, float]]:
@@ -171,8 +173,9 @@ def drawn_chances(solver: Solver, found: Sequence[Suspect], facts: Sequence[Fact
 
 def _shifts(found: Sequence[Suspect], draw: int) -> list[Fact]:
     return [
-        Fact(suspect.name, (1 - suspect.draws[draw]) / (1 - suspect.prior), suspect.draws[draw] / suspect.prior)
+        Fact(suspect.name, (1 - chance) / (1 - suspect.prior), chance / suspect.prior)
         for suspect in found
+        for chance in [min(max(suspect.draws[draw], LEAST), 1 - LEAST)]  # a draw alone proves nothing
         if 0 < suspect.prior < 1
     ]
 

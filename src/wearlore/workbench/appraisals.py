@@ -40,7 +40,7 @@ class Appraisals(Hindsights):
         told: Sequence[Told] = (),
         *,
         today: date,
-        history: str = "of the store",
+        history: str = "as the store has it",
         km: float | None = None,
         comparable: float | None = None,
         market: PriceModel | None = None,
@@ -59,6 +59,7 @@ class Appraisals(Hindsights):
         """
         _check(price, comparable, minutes)
         since, stands = 0.0, vehicle
+        in_store = isinstance(vehicle, str)
         if isinstance(vehicle, str):
             with self._reading() as store:
                 leg = usual_leg(store, vehicle)
@@ -77,9 +78,9 @@ class Appraisals(Hindsights):
         means = Means(case, access, terms.labour_rate, terms.visit_fixed)
         compared = _compared(comparable, market, price, (today - stands.built).days / DAYS_A_YEAR, stands.km)
         self.progress("simulating the years to come", 0, 0)
-        appraising = Appraising(case, means, stands, self._model_of, terms, self.seed, unknown)
+        appraising = Appraising(case, means, stands, self._model_of, terms, self.seed, unknown, progress=self.progress)
         seen = self._furthest()
-        asked = ForSale(price, compared, history, minutes, seen if stands.km > seen else None)
+        asked = ForSale(price, compared, in_store, history, minutes, seen if stands.km > seen else None)
         return appraising.answer(asked, told, off)
 
     def _furthest(self) -> float:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import isfinite
 
 import numpy as np
 
@@ -13,12 +14,12 @@ from wearlore.answers.appraisal import Appraisal, BuyersLook, Compared, PricedFa
 from wearlore.appraisal import (
     Inspected,
     Offer,
+    Standard,
     beyond,
     even_price,
     in_order,
     kept_well,
     over_ages,
-    renewed_saves,
     sighted,
     standard,
     states,
@@ -27,11 +28,13 @@ from wearlore.appraisal import (
 from wearlore.book.model import Book
 from wearlore.lives import Array
 from wearlore.outlook import Courses
+from wearlore.outlook.improve import learn_share
 from wearlore.renewal import Models
 from wearlore.renewal.upkeep import Rule, Upkeep, savings
 from wearlore.scope import Fault, Terms, follow_advice, upkeep
 from wearlore.trace import Case, Fact, Look, Means, Solver, Told, drawn_chances
 from wearlore.vehicle import Vehicle
+from wearlore.workbench.folder import Progress, silent
 
 DRAWN = 4_000  # of what is there now
 GOOD = 1e-9  # chance that stands for: looked at, and not there
@@ -44,6 +47,7 @@ class ForSale:
 
     price: float
     comparable: Compared
+    in_store: bool
     history: str
     minutes: float | None
     furthest: float | None
@@ -61,7 +65,8 @@ class Appraising:
     terms: Terms
     seed: int
     unknown: tuple[str, ...]
-    rounds: int = 6
+    rounds: int = 4
+    progress: Progress = silent
 
     @property
     def book(self) -> Book:
@@ -76,23 +81,23 @@ class Appraising:
         opened = self.means.access.reach(off)
         looks, hard = self._looks(told, opened)
         shown = self._shown(solver, facts, looks)
-        good, well = self._upkeep(self.vehicle), self._upkeep(kept_well(self.vehicle))
+        share = learn_share(self._upkeep(self.vehicle), seed=self.seed)[0].share
+        good, well = (self._upkeep(one, share) for one in (self.vehicle, kept_well(self.vehicle)))
         tables = savings(good)
         there = states(solver, facts, [s.name for s in self.case.suspects], DRAWN, rng=np.random.default_rng(self.seed))
-        bill = standard(good, self.case.suspects, there, shown, self._consequences())
-        saves = renewed_saves(bill, good, tables.fitted[:, 0, -1], self.case.suspects)
-        now = bill.draws - bill.states @ np.array(list(saves.values()))  # (DRAWN,) net of what new pieces save later
-        costs = {name: extra - saves[name] for name, extra in bill.extra.items()}
-        here = self._courses(good, self.vehicle, follow_advice(good, tables))
-        against = self._courses(well, kept_well(self.vehicle), follow_advice(well))
-        whole = here.cost + now[np.arange(here.runs) % now.size]  # of single vehicles
+        bill = standard(good, tables.unseen, self.case.suspects, there, shown, self._consequences())
+        here = self._courses(good, self.vehicle, lambda _: follow_advice(good, tables), known=False)
+        self.progress("simulating one that was kept well", 0, 0)
+        against = self._courses(well, kept_well(self.vehicle), _coarsely, known=True)
+        whole = here.cost + bill.beyond[np.arange(here.runs) % DRAWN]  # of single vehicles
         drawn = drawn_chances(solver, self.case.suspects, facts)
-        shifts = np.sum([money * drawn[name] for name, money in costs.items()], axis=0)
-        more = beyond(here.cost + now.mean(), against.cost, len(shifts), shifts)
-        even = even_price(asked.comparable.price, more, now, asked.price)
-        offer = Offer(solver, facts, costs, even.even.value, asked.price)
+        shifts = np.sum([money * drawn[name] for name, money in bill.costs.items()], axis=0)
+        more = beyond(here.cost + bill.beyond.mean(), against.cost, len(shifts), shifts)
+        even = even_price(asked.comparable.price, more, bill.beyond, asked.price)
+        offer = Offer(solver, facts, bill.costs, even.even.value, asked.price)
         return Appraisal(
             vehicle=self.vehicle.id,
+            in_store=asked.in_store,
             variant=self.vehicle.variant,
             built=self.vehicle.built,
             km=self.vehicle.km,
@@ -105,10 +110,10 @@ class Appraising:
             even=even,
             compared=replace(asked.comparable, years=_years(against, against.cost)),
             more=more,
-            standard=ToStandard(bill.expected, bill.within(MIDDLE), bill.clear),
-            years=_years(here, here.cost + now.mean() - bill.expected),
-            together=(float(here.cost.mean() + now.mean()), *_middle(whole)),
-            faults=self._faults(solver, facts, costs, shown, hard),
+            standard=ToStandard(float(bill.bill.mean()), _middle(bill.bill), bill.clear),
+            years=_years(here, whole - float(bill.bill.mean())),
+            together=(float(here.cost.mean() + bill.beyond.mean()), *_middle(whole)),
+            faults=self._faults(solver, facts, bill, shown, hard),
             looks=tuple(self._in_order(offer, looks, opened, asked.minutes)),
             withheld=tuple(self._withheld(told, opened)),
             minutes=asked.minutes,
@@ -118,15 +123,15 @@ class Appraising:
         )
 
     # ----------------------------------------------------------------------------------------------------------- money
-    def _upkeep(self, vehicle: Vehicle) -> Upkeep:
-        """The vehicle with everything looked at and good."""
+    def _upkeep(self, vehicle: Vehicle, share: float = 0.0) -> Upkeep:
+        """The vehicle with everything looked at and good; ``share``: of later set-up that other work will carry."""
         good = {Fault(unit.name, state.mode): GOOD for unit in vehicle.units for state in unit.modes}
-        terms = replace(self.terms, probable=good)
+        terms = replace(self.terms, probable=good, setup_share=share)
         return upkeep(self.book, vehicle, self.models, terms, rng=np.random.default_rng(self.seed))
 
-    def _courses(self, care: Upkeep, vehicle: Vehicle, rule: Rule) -> Courses:
+    def _courses(self, care: Upkeep, vehicle: Vehicle, advise: Callable[[Upkeep], Rule], *, known: bool) -> Courses:
         rng = np.random.default_rng(self.seed)
-        return over_ages(care, vehicle, rule, rounds=self.rounds, seed=self.seed, rng=rng)
+        return over_ages(care, vehicle, advise, known=known, rounds=self.rounds, seed=self.seed, rng=rng)
 
     def _consequences(self) -> dict[str, float]:
         return {id_: mode.consequence.cost for id_, mode in self.book.modes.items()}
@@ -135,7 +140,7 @@ class Appraising:
         self,
         solver: Solver,
         facts: Sequence[Fact],
-        costs: Mapping[str, float],
+        bill: Standard,
         shown: Mapping[str, float],
         hard: Sequence[Look],
     ) -> tuple[PricedFault, ...]:
@@ -150,8 +155,8 @@ class Appraising:
             )
             rows.append(
                 PricedFault(
-                    suspect.name, mode.name, suspect.position, chance[suspect.name], costs[suspect.name],
-                    shown[suspect.name], by,
+                    suspect.name, mode.name, suspect.position, chance[suspect.name], bill.costs[suspect.name],
+                    bill.alone[suspect.name], suspect.name in bill.anyway, shown[suspect.name], by,
                 )
             )  # fmt: skip
         return tuple(sorted(rows, key=lambda row: -row.expected))
@@ -166,10 +171,12 @@ class Appraising:
         return able, hard
 
     def _shown(self, solver: Solver, facts: Sequence[Fact], looks: Sequence[Look]) -> dict[str, float]:
-        chance = solver.posterior(facts).chance
-        open_ = [name for name, share in chance.items() if 0 < share < 1]
-        found = {one.cause: one.shown for one in sighted(solver, facts, open_, looks)}
-        return {name: found.get(name, 1.0) for name in chance}
+        odds = solver.posterior(facts).log_odds
+        found = {
+            one.cause: one.shown
+            for one in sighted(solver, facts, [name for name, log in odds.items() if isfinite(log)], looks)
+        }
+        return {name: found.get(name, 1.0) for name in odds}  # what is certain is known
 
     def _in_order(
         self, offer: Offer, looks: Sequence[Look], opened: frozenset[str], minutes: float | None
@@ -236,6 +243,11 @@ class Appraising:
                 if tools := sorted(self.means.missing_tools(inspection)):
                     names = ", ".join(self.book.tools[tool].name for tool in tools)
                     yield Withheld(id_, inspection.name, f"missing here: {names}")
+
+
+def _coarsely(care: Upkeep) -> Rule:
+    """The advice by tables of fewer points: they are made anew for each set of ages."""
+    return follow_advice(care, savings(care, points=9, draws=8))
 
 
 def _years(told: Courses, cost: Array) -> YearsToCome:

@@ -240,6 +240,24 @@ def test_what_a_trace_needs_has_its_shape(refused, old, new, path, expected):
     assert expected in error[2]
 
 
+@pytest.mark.parametrize(
+    ("old", "new", "path", "expected"),
+    [
+        ("lead: {at: 15000, between: [5000, 45000]}", "lead: {at: 50000, between: [5000, 45000]}",
+         "modes.water-pump-seep.lead", "'between' as [low, high], with 'at' in between"),
+        ("lead: {at: 15000, between: [5000, 45000]}", "lead: {at: 0, between: [5000, 45000]}",
+         "modes.water-pump-seep.lead.at", "a number above 0"),
+        ("spread: 0.25 ", "spread: 25 ", "economics.spread", "at most 2"),
+        ("service_every: 15000 ", "service_every: 0 ", "economics.service_every", "a number above 0"),
+    ],
+)  # fmt: skip
+def test_what_a_plan_needs_has_its_shape(refused, old, new, path, expected):
+    assert old in load.starter()
+    (error,) = refused(load.starter().replace(old, new))
+    assert error[1] == path
+    assert expected in error[2]
+
+
 def test_a_section_with_nothing_in_it(refused):
     text = load.starter()
     text = text[: text.index("\nmodes:")] + "\nmodes: {}\n" + text[text.index("\nobservations:") :]

@@ -64,7 +64,7 @@ def leads(found):
 
 @pytest.mark.parametrize(
     ("price", "said"),
-    [(7400.0, "it is a good buy"), (7800.0, "it is just worth its money"), (8200.0, "it is too dear")],
+    [(7400.0, "it is a good buy"), (7800.0, "it is just worth its money"), (8200.0, "it is too dear on the mean")],
 )
 def test_the_verdict_goes_by_where_the_asking_price_stands(price, said):
     assert said in verdict(replace(FOUND, price=price), UNITS)

@@ -124,7 +124,7 @@ def verdict(found: Appraisal, units: Units) -> str:
         return f"At {asked} it is a good buy: {chance}, and it is worth up to {money(even, units)}."
     if found.price <= even:
         return f"At {asked} it is just worth its money: {chance}; even would be {money(even, units)}."
-    return f"At {asked} it is too dear: {chance}; even would be {money(even, units)}."
+    return f"At {asked} it is too dear on the mean: {chance}; even would be {money(even, units)}."
 
 
 def offer_in_words(found: Appraisal, units: Units) -> str:

@@ -16,8 +16,8 @@ from wearlore.report.sheet import Block, Bullets, Callout, Line, Paragraph, Shee
 from wearlore.units import Units
 
 PAGE = 715.0  # points between the margins of A4
-HEAD, SMALL_PRINT = 105.0, 42.0
-WIDE, BESIDE = 92, 62  # characters of a line across the page, and of one beside its label
+HEAD, SMALL_PRINT = 98.0, 42.0
+WIDE, BESIDE = 92, 76  # characters of a line across the page, and of one beside its label
 SHOWN = 3  # findings of a look
 UNSEEN = 3  # faults named at the end
 SMALL = (
@@ -90,12 +90,12 @@ def _height(block: Block) -> float:
         case Callout(_, name, text):
             return 16.0 + 13.0 * (_lines(name, 74) + _lines(text, 74))
         case Paragraph(text):
-            return 12.0 + 14.0 * _lines(text, WIDE)
+            return 10.0 + 13.0 * _lines(text, WIDE)
         case Bullets(items):
-            return 8.0 + sum(15.0 * _lines(item, WIDE - 4) for item in items)
+            return 6.0 + sum(14.0 * _lines(item, WIDE - 4) for item in items)
         case StepBlock(_, name, _, _, _, _, details):
             lines = sum(_lines(_with_flags(line), BESIDE) for _, each in details for line in each)
-            return 16.0 + 13.5 * _lines(name, 58) + 12.6 * lines
+            return 12.0 + 12.5 * _lines(name, 58) + 11.8 * lines
     raise TypeError(f"no height of {type(block).__name__}")
 
 

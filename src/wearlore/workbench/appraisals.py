@@ -18,13 +18,13 @@ from wearlore.records.summary import usual_leg
 from wearlore.trace import Case, Means, Told, suspects
 from wearlore.vehicle import Vehicle
 from wearlore.workbench.appraising import Appraising, ForSale
-from wearlore.workbench.hindsights import Hindsights
+from wearlore.workbench.dues import Dues
 
 DAYS_A_YEAR = 365.25
 NOTHING = YearsToCome(Estimate(0.0, 0.0, 0.0), (0.0, 0.0), 0.0, 0.0, 0.0)
 
 
-class Appraisals(Hindsights):
+class Appraisals(Dues):
     """Whether to buy a vehicle, what to look at first, and what to offer."""
 
     def for_sale(

@@ -19,14 +19,14 @@ from wearlore.renewal import Span
 from wearlore.scope import Terms
 from wearlore.scope.build import VISIT, Builder
 from wearlore.vehicle import FittedUnit, Fleet, ModeState, Vehicle
-from wearlore.workbench.plans import Plans
+from wearlore.workbench.outlooks import Outlooks
 
 EXACT = 2_000  # vehicles up to which every unit is reckoned for itself, not from tables
 MONTHS = 18.0  # since its last visit, after which a vehicle counts as gone
 YEAR, MONTH = 365.25, 365.25 / 12  # days
 
 
-class Dues(Plans):
+class Dues(Outlooks):
     """Whom of the fleet to call in, and for what."""
 
     def due(
@@ -54,7 +54,7 @@ class Dues(Plans):
         if not here.size:
             raise RecordsError(
                 str(self.store_path), 0, "visits", "at least one vehicle with a visit",
-                "Load records first: wearlore records add FILE",
+                "Load records first: wearlore records load FILE",
             )  # fmt: skip
         own = whole.of(here)
         leg = np.where(np.isnan(own.leg), terms.per_year / 2, own.leg) if driven is None else np.full(len(own), driven)

@@ -19,7 +19,7 @@ from wearlore.life.strata import StrataModels
 from wearlore.lifetimes import AtRisk, HeldOut, at_risk, lifetimes
 from wearlore.lives import Array
 from wearlore.trace.calibration import calibration
-from wearlore.workbench.dues import Dues
+from wearlore.workbench.plans import Plans
 
 Rows = NDArray[np.intp]
 USUAL = "12m"
@@ -47,7 +47,7 @@ class Told(NamedTuple):
         return tally(self.pmf, int(self.risk.failed.sum()))
 
 
-class Hindsights(Dues):
+class Hindsights(Plans):
     """Whether forecasts held."""
 
     def hindsight(self, hold_out: str = USUAL) -> FamilyHindsight:

@@ -8,22 +8,24 @@ from functools import partial
 
 import numpy as np
 
-from wearlore.answers import ModeBehind, NothingShared, TrackRecord, VehicleOutlook
+from wearlore.answers import ModeBehind, NothingShared, VehicleOutlook
 from wearlore.errors import NameNotKnown
 from wearlore.outlook import forecast as ahead_of
 from wearlore.outlook.forecast import Ahead, Driver, Yearly, expected, forecast
+from wearlore.outlook.improve import learn_share
 from wearlore.outlook.spread import cost_spread
 from wearlore.records.summary import driven
 from wearlore.renewal.upkeep import Rule, Upkeep
 from wearlore.scope import Terms, upkeep
 from wearlore.vehicle import Vehicle
-from wearlore.workbench.visits import POLICIES, Visits
+from wearlore.workbench.hindsights import Hindsights
+from wearlore.workbench.visits import POLICIES
 
 PATHS, YEARS = 20_000, 5
 PLAN = "plan"
 
 
-class Outlooks(Visits):
+class Outlooks(Hindsights):
     """What the years to come cost on one vehicle, under each way of caring for it."""
 
     def outlook(
@@ -64,7 +66,7 @@ class Outlooks(Visits):
         care = upkeep(book, vehicle, self._model_of, terms, rng=rng)
         if PLAN in names:
             self.progress("making the plan", 0, 0)
-        rules = self._rules(names, care, vehicle, terms)
+        rules = self._rules(names, care, vehicle, terms, int(rng.integers(2**63)))
         made = forecast(
             care,
             rules,
@@ -104,25 +106,24 @@ class Outlooks(Visits):
         found = ahead_of.yearly(economics.per_year, differs, km / on_record if on_record else None, on_record)
         return found if spread is None else replace(found, spread=spread)
 
-    def _policies_named(self, asked: Sequence[str]) -> tuple[str, ...]:
-        known = (*POLICIES, PLAN) if self._can_plan else tuple(POLICIES)
+    @staticmethod
+    def _policies_named(asked: Sequence[str]) -> tuple[str, ...]:
+        known = (*POLICIES, PLAN)
         for name in asked:
             if name not in known:
                 raise NameNotKnown("policy", name, known)
         return tuple(dict.fromkeys(asked)) or known
 
-    def track_record(self) -> TrackRecord | None:
-        """How such forecasts held; what knows stands above."""
-        return None
-
-    _can_plan = False
-
-    def _planned(self, care: Upkeep, vehicle: Vehicle, terms: Terms) -> Rule:
-        """The plan as a rule; what makes plans stands above and says how."""
-        raise NotImplementedError
-
-    def _rules(self, names: Iterable[str], care: Upkeep, vehicle: Vehicle, terms: Terms) -> dict[str, Rule]:
-        return {name: self._planned(care, vehicle, terms) if name == PLAN else POLICIES[name](care) for name in names}
+    def _rules(self, names: Iterable[str], care: Upkeep, vehicle: Vehicle, terms: Terms, seed: int) -> dict[str, Rule]:
+        made: dict[str, Rule] = {}
+        for name in names:
+            if name == PLAN:
+                made[name] = self._planned(care, vehicle, terms)
+            elif name == "advice":
+                made[name] = learn_share(care, seed=seed)[1]
+            else:
+                made[name] = POLICIES[name](care)
+        return made
 
     @staticmethod
     def _apart(care: Upkeep, ahead: Ahead) -> NothingShared | None:

@@ -21,7 +21,7 @@ from wearlore.plan import Asked, Measured, Plan, Weighed
 from wearlore.renewal.upkeep import PlannedLook, Rule, Schedule, Upkeep
 from wearlore.scope.build import VISIT
 from wearlore.vehicle import Vehicle
-from wearlore.workbench.outlooks import Outlooks
+from wearlore.workbench.visits import Visits
 
 FAMILY_AHEAD = 2.0  # horizons that the calendar of a variant tells
 CHANCE = 0.05  # that any of the modes is said to go with an interval although none does
@@ -40,7 +40,7 @@ class Weighing(NamedTuple):
     ended: tuple[str, ...]
 
 
-class Plans(Outlooks):
+class Plans(Visits):
     """What to look at, renew at an age, or leave until it fails; when, and why."""
 
     def plan_terms(
@@ -178,8 +178,6 @@ class Plans(Outlooks):
         return {id_: entry.name for entries in kinds for id_, entry in entries.items()}
 
     # the plan as a policy ---------------------------------------------------------------------------------------------
-
-    _can_plan = True
 
     def _planned(self, care: Upkeep, vehicle: Vehicle, terms: scope.Terms) -> Rule:
         """The plan of this vehicle, beside curing what fails."""

@@ -41,11 +41,21 @@ def demo(*, folder: Path = Path("wearlore-demo"), vans: int = 6000, shown: Shown
     if not shown.json:
         faults = " ".join(f"--fault {fault}" for fault in van.faults)
         say(f"Papers of this visit: {', '.join(str(path) for path in written)}")
-        say(f"Go on with:  wearlore lives --in {folder}")
-        say(f"             wearlore trace {van.vehicle} --saw rattle-cold-start --code P0016 --in {folder}")
-        say(f"             wearlore scope {van.vehicle} {faults} --in {folder}")
-        say(f"             wearlore compare chain-stretch --by revision --in {folder}")
-        say(f"             wearlore economy water-pump --in {folder}")
+        more = (
+            "lives",
+            f"trace {van.vehicle} --saw rattle-cold-start --code P0016",
+            f"scope {van.vehicle} {faults}",
+            f"outlook {van.vehicle} {faults}",
+            f"plan {van.vehicle}",
+            f"appraise {van.vehicle} --price 9500",
+            "due",
+            "hindsight",
+            "compare chain-stretch --by revision",
+            "economy water-pump",
+        )
+        say("Go on with:")
+        for command in more:
+            say(f"  wearlore {command} --in {folder}")
 
 
 @book.command

@@ -40,8 +40,8 @@ def test_the_sheet_says_whom_what_and_how_sure():
     for said in ("7 vehicles weighed, of which 5", "2 not seen within 18 months before 2024-12-31", "odd-mode"):
         assert said in text
     (table,) = (block for block in sheet.blocks if isinstance(block, Table))
-    assert table.rows[0][3] == "open: water-pump; glow-plug 1+2+3+4 and 1 more"
-    assert "800 (600 to 1,000)" in text
+    assert table.rows[0][2] == "open: water-pump; glow-plug 1+2+3+4 and 1 more"
+    assert table.rows[0][4] == "800\n(600 to 1,000)"
     assert "saves EUR 900 (500 to 1,300)" in text
 
 

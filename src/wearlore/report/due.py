@@ -31,7 +31,7 @@ def due_list(result: DueList, units: Units, made_on: date, figures: Figures = NO
             f"Amounts in {units.currency}; the visit itself is one that the vehicle makes anyway and is not charged. "
             "Saving: expected and discounted over the horizon, against leaving everything at that visit, an open fault "
             "then taking a visit of its own; in brackets 95 % of what records and judgement allow. Now: labour and "
-            "parts. Next odometer: expected at the visit. Fails, stops: the chance of needing a cure, and of stopping "
+            "parts. Next visit: where it is expected. Fails, stops: the chance of needing a cure, and of stopping "
             "on the road, before the visit after if nothing is done; open faults are not counted there. Named are "
             "open faults and the jobs that save most; --csv, --xlsx and --json hold all of them with their reasons."
         ),
@@ -50,10 +50,8 @@ def _blocks(result: DueList, units: Units, figures: Figures) -> Iterator[Block]:
     yield Table(
         (
             Column("#", "right"),
-            Column("Vehicle"),
-            Column(f"Next odometer, {units.distance}", "right", spare=True),
+            Column("Vehicle, next visit"),
             Column("Do", wide=True),
-            Column("Jobs", "right"),
             Column("Now", "right"),
             Column("Saving (95 %)", "right"),
             Column("Fails", "right"),
@@ -66,12 +64,10 @@ def _blocks(result: DueList, units: Units, figures: Figures) -> Iterator[Block]:
 def _row(row: DueVehicle, units: Units) -> tuple[str, ...]:
     return (
         str(row.rank),
-        f"{row.vehicle}, {row.variant}",
-        f"{units.from_km(row.km):,.0f}",
+        f"{row.vehicle}, {row.variant}\nat {units.show_odometer(row.km)}",
         _shortly(row),
-        str(len(row.items)),
         f"{round(row.now):,}",
-        f"{round(row.saving.value):,} ({_span(row.saving.low, row.saving.high)})",
+        f"{round(row.saving.value):,}\n({_span(row.saving.low, row.saving.high)})",
         show_share(row.fails_soon),
         show_share(row.stops_soon),
     )

@@ -18,6 +18,7 @@ Flags = NDArray[np.bool_]
 
 MUST, BROUGHT, ALONE, TOGETHER = range(4)
 OUT = 1e8  # money: stands above every real worth
+TIE = 0.005  # money: no search for what is better by less
 BRANCHES = 256  # at most open at once
 
 
@@ -41,12 +42,19 @@ class Offered:
 
 @dataclass(frozen=True)
 class Shop:
-    """What can be done to vehicles of one kind. Options of one unit and remedy (its grades) are one *node*."""
+    """What can be done to vehicles of one kind. Options of one unit and remedy (its grades) are one *node*.
+
+    A node that takes all that another of its unit takes, and more, stands on that one, its ``parent`` (-1: none): it
+    is worth only what it adds. Nodes of a unit that are apart stand on a *joint* node that takes what all of them take
+    and is worth what the least of them is. So a choice among them seldom needs branching; what is done is the topmost.
+    """
 
     offered: tuple[Offered, ...]
     node_of: Index  # (options,)
     unit_of: Index  # (nodes,)
     barred: Flags  # (nodes,)
+    parent: Index  # (nodes,)
+    joint: Flags  # (nodes,)
     wiring: Wiring
 
     @classmethod
@@ -74,18 +82,72 @@ class Shop:
                     barred[i] = True
                     continue
                 brings[i, node_of[min(others, key=lambda other: offered[other].money)]] = True
-        for k in range(n):  # Warshall (1962)
-            brings |= brings[:, k : k + 1] & brings[k]
-        np.fill_diagonal(brings, False)
+        brings = _closed(brings)
         barred |= (brings & barred).any(axis=1)
         first = [int(np.flatnonzero(node_of == i)[0]) for i in range(n)]
+        unit_of = np.array([unit for unit, _ in names], np.int64)
+        nodes = _nodes([offered[o].needs for o in first], brings)
+        parent = _parents(nodes, unit_of, barred | brings.any(axis=0))
+        joints = [
+            roots for u in np.unique(unit_of) if (roots := np.flatnonzero((unit_of == u) & (parent < 0))).size > 1
+        ]
+        needs = [offered[o].needs for o in first]
+        whole = np.zeros((n + len(joints), n + len(joints)), np.bool_)
+        whole[:n, :n] = brings
+        parent = np.append(parent, np.full(len(joints), -1))
+        for k, roots in enumerate(joints, start=n):
+            common = frozenset.intersection(*(nodes[i] for i in roots))
+            needs.append(frozenset(step for step in common if isinstance(step, str)))
+            whole[k, [j for j in common if isinstance(j, int)]] = True
+            parent[roots] = k
+        stands = np.flatnonzero(parent >= 0)
+        whole[stands, parent[stands]] = True
+        whole = _closed(whole)
         return cls(
             tuple(offered),
             node_of,
-            np.array([unit for unit, _ in names], np.int64),
-            barred,
-            _wiring([offered[o].needs for o in first], price, brings),
+            np.append(unit_of, [unit_of[roots[0]] for roots in joints]).astype(np.int64),
+            np.append(barred, np.zeros(len(joints), np.bool_)),
+            parent,
+            np.arange(n + len(joints)) >= n,
+            _wiring(needs, price, whole),
         )
+
+
+def _closed(brings: Flags) -> Flags:
+    """What is brought by what is brought too (Warshall 1962)."""
+    closed = brings.copy()
+    for k in range(len(closed)):
+        closed |= closed[:, k : k + 1] & closed[k]
+    np.fill_diagonal(closed, False)
+    return closed
+
+
+def _nodes(needs: Sequence[frozenset[str]], brings: Flags) -> list[frozenset[str | int]]:
+    """All that each node takes: steps by name, nodes brought by number."""
+    found: list[frozenset[str | int]] = []
+    for i, own in enumerate(needs):
+        taken: set[str | int] = {*own, *np.flatnonzero(brings[i]).tolist()}
+        taken.update(*(needs[j] for j in np.flatnonzero(brings[i]).tolist()))
+        found.append(frozenset(taken))
+    return found
+
+
+def _parents(nodes: Sequence[frozenset[str | int]], unit_of: Index, unfit: Flags) -> Index:
+    """For each node the largest of its unit that it holds (of equal ones an earlier); -1: none.
+
+    ``unfit``: barred, or wanted as it is by what brings it.
+    """
+    parent = np.full(len(nodes), -1, np.int64)
+    for i, mine in enumerate(nodes):
+        held = [
+            j
+            for j, other in enumerate(nodes)
+            if unit_of[j] == unit_of[i] and not unfit[j] and (other < mine or (other == mine and j < i))
+        ]
+        if held:
+            parent[i] = max(held, key=lambda j: (len(nodes[j]), j))
+    return parent
 
 
 def _wiring(needs: Sequence[frozenset[str]], price: Mapping[str, float], brings: Flags) -> Wiring:
@@ -132,8 +194,21 @@ def choices(shop: Shop, saving: Array, able: Flags, faulty: Flags) -> Choices:
     money = np.array([one.money for one in shop.offered])
     option, reason = np.full((v, units), -1, np.int64), np.zeros((v, units), np.int64)
     price, worth = np.zeros(v), np.zeros(v)
+    net = saving - money
     _choices(
-        shop.wiring, shop.node_of, shop.unit_of, shop.barred, saving - money, able, faulty, option, reason, price, worth
+        shop.wiring,
+        shop.node_of,
+        shop.unit_of,
+        shop.barred,
+        shop.parent,
+        shop.joint,
+        net,
+        able,
+        faulty,
+        option,
+        reason,
+        price,
+        worth,
     )
     paid = np.where(option >= 0, money[np.maximum(option, 0)], 0.0).sum(axis=1) if money.size else np.zeros(v)
     return Choices(option, reason, price, paid, worth)
@@ -141,35 +216,47 @@ def choices(shop: Shop, saving: Array, able: Flags, faulty: Flags) -> Choices:
 
 @njit(cache=True, parallel=True)
 def _choices(  # type: ignore[no-untyped-def]
-    wiring, node_of, unit_of, barred, net, able, faulty, option, reason, price, worth
+    wiring, node_of, unit_of, barred, parent, joint, net, able, faulty, option, reason, price, worth
 ):
     for v in prange(net.shape[0]):
-        _choice(wiring, node_of, unit_of, barred, net[v], able[v], faulty[v], option[v], reason[v], price, worth, v)
+        price[v], worth[v] = _choice(
+            wiring, node_of, unit_of, barred, parent, joint, net[v], able[v], faulty[v], option[v], reason[v]
+        )
 
 
 @njit(cache=True)
 def _choice(  # type: ignore[no-untyped-def]
-    wiring, node_of, unit_of, barred, net, able, faulty, option, reason, price, worth, v
+    wiring, node_of, unit_of, barred, parent, joint, net, able, faulty, option, reason
 ):
+    """One vehicle: fills ``option`` and ``reason`` (units,); the price of the steps, and the worth of all."""
     n = unit_of.size
-    best, grade = np.full(n, -np.inf), np.full(n, -1)
-    cures = np.zeros(n, np.bool_)
+    best, grade, cures = np.full(n, -np.inf), np.full(n, -1), np.zeros(n, np.bool_)
     for o in range(net.size):
         i = node_of[o]
-        if able[o] and faulty[unit_of[i]]:
-            cures[i] = True
-    for o in range(net.size):
-        i = node_of[o]
+        cures[i] |= able[o] and faulty[unit_of[i]]
         if net[o] > best[i]:
             best[i], grade[i] = net[o], o
-    forced, total = _best_set(wiring, unit_of, barred, best, cures, faulty)
-    chosen, must = forced == 1, (forced == 1) & cures
+    chosen, total = _best_set(wiring, unit_of, barred, parent, joint, best, cures, faulty)
     for i in range(n):
-        if chosen[i]:
+        if chosen[i] and not _stood_on(parent, chosen, i):
             option[unit_of[i]] = grade[i]
-            reason[unit_of[i]] = _reason(wiring, chosen, must, best, i)
-    price[v] = _price(wiring, chosen)
-    worth[v] = total
+            reason[unit_of[i]] = MUST if cures[i] else _reason(wiring, unit_of, joint, chosen, best, i)
+    return _price(wiring, chosen), total
+
+
+@njit(cache=True)
+def _stood_on(parent, chosen, i):  # type: ignore[no-untyped-def]
+    return (chosen & (parent == i)).any()
+
+
+@njit(cache=True)
+def _stands_on(parent, j, i):  # type: ignore[no-untyped-def]
+    """Whether ``j`` is ``i`` or stands on it, with any between."""
+    while j >= 0:
+        if j == i:
+            return True
+        j = parent[j]
+    return False
 
 
 @njit(cache=True)
@@ -187,52 +274,60 @@ def _price(wiring, chosen):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _reason(wiring, chosen, must, best, i):  # type: ignore[no-untyped-def]
+def _reason(wiring, unit_of, joint, chosen, best, i):  # type: ignore[no-untyped-def]
     steps = wiring.price.size
-    if must[i]:
-        return MUST
     for j in range(chosen.size):
-        if chosen[j] and j != i:
+        if chosen[j] and unit_of[j] != unit_of[i]:
             for k in range(wiring.node_ends[j], wiring.node_ends[j + 1]):
                 if wiring.node[k] == steps + i:
                     return BROUGHT
     alone = best[i]
     for k in range(wiring.node_ends[i], wiring.node_ends[i + 1]):
         node = wiring.node[k]
-        alone += best[node - steps] if node >= steps else -wiring.price[node]
+        if node < steps:
+            alone -= wiring.price[node]
+        elif unit_of[node - steps] != unit_of[i] and not joint[node - steps]:
+            alone += best[node - steps]
     return ALONE if alone >= 0 else TOGETHER
 
 
 @njit(cache=True)
-def _best_set(wiring, unit_of, barred, best, cures, faulty):  # type: ignore[no-untyped-def]
-    """Nodes done (1) or not, and their worth less the steps. Branch and bound over units that have several nodes."""
+def _best_set(wiring, unit_of, barred, parent, joint, best, cures, faulty):  # type: ignore[no-untyped-def]
+    """Nodes done, and their worth less the steps. Branch and bound over units with nodes apart from each other."""
     n = unit_of.size
     out, held = np.zeros((BRANCHES, n), np.bool_), np.zeros((BRANCHES, n), np.bool_)
     out[0] = barred
-    open_, answer, top = 1, np.zeros(n, np.int64), -np.inf
+    for i in range(n):  # of a faulty unit only what cures, and what that stands on
+        if (
+            faulty[unit_of[i]]
+            and not joint[i]
+            and not _leads(parent, cures, i)
+            and _any_cure(unit_of, cures, unit_of[i])
+        ):
+            out[0, i] = True
+    open_, answer, top = 1, np.zeros(n, np.bool_), -np.inf
     while open_ > 0:
         open_ -= 1
         no, yes = out[open_].copy(), held[open_].copy()
-        unit = _undecided(unit_of, cures & ~no, yes, faulty)
-        branching = cures & ~no
+        unit, branching = _uncured(unit_of, parent, cures, no, yes, faulty)
         if unit < 0:
-            worth = np.where(no, -OUT, best)
+            worth = _added(unit_of, parent, joint, best, no)
             due = np.zeros(wiring.price.size + n)
             due[: wiring.price.size] = wiring.price
             chosen = choose(wiring, WORTH, yes, worth, due)
             value = worth[chosen].sum() - _price(wiring, chosen)
-            if value <= top or value < -0.5 * OUT:
+            if value <= top + TIE or value < -0.5 * OUT:
                 continue
-            unit = _crowded(unit_of, chosen)
+            unit = _crowded(unit_of, parent, joint, chosen)
             if unit < 0:
-                top, answer = value, chosen.astype(np.int64)
+                top, answer = value, chosen
                 continue
-            branching = ~no
+            branching = ~no & ~joint & (unit_of == unit)
         for j in range(n):
-            if branching[j] and unit_of[j] == unit and open_ < BRANCHES:
+            if branching[j] and open_ < BRANCHES and not _above(parent, branching, j):
                 out[open_], held[open_] = no, yes
                 for i in range(n):
-                    if unit_of[i] == unit and i != j:
+                    if unit_of[i] == unit and not joint[i] and not _stands_on(parent, j, i):
                         out[open_, i] = True
                 held[open_, j] = yes[j] or (faulty[unit] and cures[j])
                 open_ += 1
@@ -240,25 +335,82 @@ def _best_set(wiring, unit_of, barred, best, cures, faulty):  # type: ignore[no-
 
 
 @njit(cache=True)
-def _undecided(unit_of, cures, yes, faulty):  # type: ignore[no-untyped-def]
-    """A faulty unit of which it is not settled what cures it; -1: none."""
-    settled = ~faulty
-    for i in range(unit_of.size):
-        if yes[i] and cures[i]:
-            settled[unit_of[i]] = True
-    for i in range(unit_of.size):
-        if cures[i] and not settled[unit_of[i]]:
-            return unit_of[i]
-    return -1
+def _added(unit_of, parent, joint, best, no):  # type: ignore[no-untyped-def]
+    """What each node is worth beyond what it stands on; a joint what the least is of those that are not out, 0 where
+    but one is left."""
+    n = unit_of.size
+    base, many = np.full(n, np.inf), np.zeros(n, np.int64)
+    for i in range(n):
+        if not no[i] and not joint[i] and parent[i] >= 0 and joint[parent[i]]:
+            base[parent[i]] = min(base[parent[i]], best[i])
+            many[parent[i]] += 1
+    worth = np.full(n, -OUT)
+    for i in range(n):
+        if joint[i]:
+            worth[i] = base[i] if many[i] > 1 else 0.0
+        elif not no[i]:
+            under = parent[i]
+            worth[i] = best[i]
+            if under >= 0:
+                worth[i] -= (base[under] if many[under] > 1 else 0.0) if joint[under] else best[under]
+    return worth
 
 
 @njit(cache=True)
-def _crowded(unit_of, chosen):  # type: ignore[no-untyped-def]
-    """A unit to which two things would be done; -1: none."""
-    seen = np.zeros(unit_of.max() + 1 if unit_of.size else 0, np.bool_)
+def _leads(parent, cures, i):  # type: ignore[no-untyped-def]
+    """Whether ``i`` cures, or something that cures stands on it."""
+    found = False
+    for j in range(parent.size):
+        found = found or (cures[j] and _stands_on(parent, j, i))
+    return found
+
+
+@njit(cache=True)
+def _any_cure(unit_of, cures, unit):  # type: ignore[no-untyped-def]
+    return (cures & (unit_of == unit)).any()
+
+
+@njit(cache=True)
+def _above(parent, among, i):  # type: ignore[no-untyped-def]
+    """Whether another of ``among`` stands on ``i``: then that one's branch holds it."""
+    found = False
+    for j in range(parent.size):
+        found = found or (j != i and among[j] and _stands_on(parent, j, i))
+    return found
+
+
+@njit(cache=True)
+def _uncured(unit_of, parent, cures, no, yes, faulty):  # type: ignore[no-untyped-def]
+    """A faulty unit of which it is not settled what cures it, with what may; -1: none. One that all other cures of its
+    unit stand on is held at once."""
+    nothing = np.zeros(unit_of.size, np.bool_)
+    for unit in range(faulty.size):
+        if not faulty[unit]:
+            continue
+        able = cures & ~no & (unit_of == unit)
+        if not able.any() or (able & yes).any():
+            continue
+        for i in range(unit_of.size):
+            if able[i]:
+                below = True
+                for j in range(unit_of.size):
+                    below = below and (not able[j] or _stands_on(parent, j, i))
+                if below:
+                    yes[i] = True
+        if not (able & yes).any():
+            return unit, able
+    return -1, nothing
+
+
+@njit(cache=True)
+def _crowded(unit_of, parent, joint, chosen):  # type: ignore[no-untyped-def]
+    """A unit to which two things would be done of which neither stands on the other, or only a joint; -1: none."""
     for i in range(unit_of.size):
+        if chosen[i] and joint[i] and not _stood_on(parent, chosen, i):
+            return unit_of[i]
         if chosen[i]:
-            if seen[unit_of[i]]:
-                return unit_of[i]
-            seen[unit_of[i]] = True
+            for j in range(i):
+                apart = not _stands_on(parent, j, i) and not _stands_on(parent, i, j)
+                if chosen[j] and unit_of[j] == unit_of[i] and apart:
+                    return unit_of[i]
     return -1

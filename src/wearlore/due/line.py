@@ -24,6 +24,7 @@ from wearlore.renewal.unit import MEDIAN_Z
 DRAWS = 32
 STEPS = 25  # of the horizon: costs move by under 1e-4 when doubled
 MARKS = np.array([0, 1, 2, 3, 4, 5, 7, 10, 15, 25])  # steps at which the chances are kept
+FAINT = 1e-5  # of the greatest weight: nodes that count for nothing
 AGES = 25  # cases of an age that nobody knows
 STAYS, RESTARTS, CLEANED = range(3)
 
@@ -71,18 +72,6 @@ class Worths:
     cost: Array
     chance: Array
     stranded: Array
-
-    def flat(self) -> Array:
-        """As one array (k, columns)."""
-        k = self.cost.shape[0]
-        return np.concatenate([self.cost.reshape(k, -1), self.chance, self.stranded], axis=1)
-
-    @classmethod
-    def of_flat(cls, flat: Array, effects: int) -> Worths:
-        cut = (2 + effects) * DRAWS
-        marks = MARKS.size
-        cost = flat[:, :cut].reshape(-1, 2 + effects, DRAWS)
-        return cls(cost, flat[:, cut : cut + marks], flat[:, cut + marks :])
 
 
 def line_of(worth: UnitWorth, group: Group, effects: Sequence[Effect], stranded: dict[str, float]) -> Line:
@@ -249,7 +238,7 @@ def _drawn(line, m, age, seen, odometer, at_least, unknown, mu, sigma):  # type:
 def _in_place(line, m, odometer, at_least):  # type: ignore[no-untyped-def]
     """Chance under each node that a piece always renewed on failure has been in place for ``at_least``."""
     nodes = line.node_mu.shape[1]
-    used = np.flatnonzero(line.node_weight[m] > 0)
+    used = np.flatnonzero(line.node_weight[m] > FAINT * line.node_weight[m].max())
     mu, sigma = np.empty((used.size, 1)), np.ones((used.size, 1))
     for i in range(used.size):
         mu[i, 0], sigma[i, 0] = line.node_mu[m, used[i]], line.node_sigma[m, used[i]]

@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wearlore.due.choice import Choices, choices
 from wearlore.due.kinds import Kind, Part
-from wearlore.due.line import DRAWS, MARKS, STEPS, States, Worths
+from wearlore.due.line import DRAWS, MARKS, STAYS, STEPS, States
+from wearlore.due.table import Look
 from wearlore.lives import Array
 from wearlore.renewal import Span
 from wearlore.vehicle import Fleet
 
 EPOCH = date(1970, 1, 1)
-CHUNK = 2_000  # vehicles weighed at once: bounds the memory
+CHUNK = 8_000  # vehicles weighed at once: bounds the memory
 Index = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
@@ -56,14 +57,26 @@ class Weighed:
         )  # fmt: skip
 
 
+class _Added(NamedTuple):
+    """A line of some vehicles of a chunk, ``own`` (n,); ``dearest`` (n,): money of what is open there, else 0."""
+
+    unit: int
+    part: Part
+    own: Index
+    look: Look
+    present: Flags  # (n, modes)
+    dearest: Array
+
+
 @dataclass
 class _Reckoning:
     """A chunk of vehicles of one kind while it is summed up."""
 
-    saving: NDArray[np.float32]  # (v, options, d)
-    left: Array  # (v, d)
+    saving: Array  # (v, options)
+    left: Array  # (v,)
     kept: Array  # (v, marks): chance that nothing fails
     going: Array  # (v, marks): chance that it does not stop
+    added: list[_Added]
 
 
 def weigh(
@@ -93,10 +106,8 @@ def weigh(
 
 def _weigh_chunk(fleet: Fleet, kind: Kind, place: Index, rows: Index, leg: Array, span: Span, result: Weighed) -> None:
     v, offered = rows.size, kind.shop.offered
-    sums = _Reckoning(
-        np.zeros((v, len(offered), DRAWS), np.float32), np.zeros((v, DRAWS)),
-        np.ones((v, MARKS.size)), np.ones((v, MARKS.size)),
-    )  # fmt: skip
+    marks = np.ones((v, MARKS.size))
+    sums = _Reckoning(np.zeros((v, len(offered))), np.zeros(v), marks, marks.copy(), [])
     able, faulty = np.zeros((v, len(offered)), bool), np.zeros((v, len(kind.units)), bool)
     for u in range(len(kind.units)):
         f = int(place[u])
@@ -106,10 +117,12 @@ def _weigh_chunk(fleet: Fleet, kind: Kind, place: Index, rows: Index, leg: Array
             own = np.flatnonzero((revision == r) & (grade == g))
             open_ = _open(fleet, f, rows[own])
             for part in kind.parts[u, fleet.revisions[f][r], fleet.grades[g]]:
-                _add(fleet, f, part, kind.options[u], rows[own], own, leg[own], open_, sums)
+                present = np.stack([open_.get(mode, np.zeros(own.size, bool)) for mode in part.modes], axis=1)
+                dearest = np.where(present, part.table.line.cost, 0.0).max(axis=1)
+                for which, look in _at(fleet, f, part, rows[own], leg[own]):
+                    _add(_Added(u, part, own[which], look, present[which], dearest[which]), kind.options[u], sums)
             _cures(kind, u, own, open_, able, faulty)
-    saving = sums.saving.mean(axis=2, dtype=np.float64)
-    chosen = choices(kind.shop, saving, able, faulty)
+    chosen = choices(kind.shop, sums.saving, able, faulty)
     _keep(result, kind, place, rows, leg, span, sums, chosen, faulty)
 
 
@@ -135,38 +148,49 @@ def _cures(kind: Kind, u: int, own: Index, open_: Mapping[str, Flags], able: Fla
         able[own, o] = np.where(whole[:, 0], some[:, k] & all_[:, k], some[:, k])
 
 
-def _add(
-    fleet: Fleet,
-    unit: int,
-    part: Part,
-    options: Sequence[int],
-    rows: Index,
-    own: Index,
-    leg: Array,
-    open_: Mapping[str, Flags],
-    sums: _Reckoning,
-) -> None:
-    """Add what the line ``part`` costs vehicles ``rows`` (``own``: their places in the chunk)."""
-    worths = _at(fleet, unit, part, rows, leg)
-    cost = worths.cost
-    present = np.stack([open_.get(mode, np.zeros(rows.size, bool)) for mode in part.modes], axis=1)
-    there: Flags = np.asarray(present.any(axis=1))
-    left = cost[:, 0]
-    if there.any():
-        dearest = np.where(present, part.table.line.cost, 0.0).max(axis=1)
-        left = np.where(there[:, None], dearest[:, None] + cost[:, 1], left)
+def _add(added: _Added, options: Sequence[int], sums: _Reckoning) -> None:
+    """Add what a line costs to the sums."""
+    _, part, own, look, present, dearest = added
+    there = _any(present)
+    left = np.where(there, dearest + look.cost[:, 1], look.cost[:, 0])
     sums.left[own] += left
-    sums.kept[own] *= np.where(there[:, None], 1.0, 1 - worths.chance)
-    sums.going[own] *= np.where(there[:, None], 1.0, 1 - worths.stranded)
-    act = part.table.line.act
+    sums.kept[own] *= np.where(there[:, None], 1.0, 1 - look.chance)
+    sums.going[own] *= np.where(there[:, None], 1.0, 1 - look.stranded)
     for o, effect in zip(options, part.effect, strict=True):
         if effect:
-            cured = ~(present & (act[effect] == 0)).any(axis=1)
-            sums.saving[own, o] += np.where(cured[:, None], left - cost[:, 1 + effect], 0.0)
+            sums.saving[own, o] += np.where(_cured(added, effect), left - look.cost[:, 1 + effect], 0.0)
+    sums.added.append(added)
 
 
-def _at(fleet: Fleet, unit: int, part: Part, rows: Index, leg: Array) -> Worths:
-    """The worths of a line at the next visit, nothing more having failed."""
+def _any(flags: Flags) -> Flags:
+    """In each row."""
+    return np.asarray(flags.any(axis=1))
+
+
+def _cured(added: _Added, effect: int) -> Flags:
+    """Where nothing of what is open on the line is left by an effect."""
+    stays: Flags = added.part.table.line.act[effect] == STAYS
+    return np.asarray(~(added.present & stays).any(axis=1))
+
+
+def _drawn(kind: Kind, chosen: Choices, sums: _Reckoning) -> Array:
+    """What the choice saves later, (v, d): by the draws of what is not known."""
+    each = np.zeros((sums.left.size, DRAWS))
+    for added in sums.added:
+        unit, part, own, look, present, dearest = added
+        option, there = chosen.option[own, unit], _any(present)
+        for o, effect in zip(kind.options[unit], part.effect, strict=True):
+            done = np.flatnonzero((option == o) & _cured(added, effect)) if effect else np.zeros(0, np.int64)
+            if done.size:
+                left = look.draws(done, 0)
+                if there[done].any():
+                    left = np.where(there[done, None], dearest[done, None] + look.draws(done, 1), left)
+                each[own[done]] += left - look.draws(done, 1 + effect)
+    return each
+
+
+def _at(fleet: Fleet, unit: int, part: Part, rows: Index, leg: Array) -> Iterator[tuple[Index, Look]]:
+    """Worths of a line at the next visit, nothing more having failed; first where nobody knows the age."""
     first = int(fleet.unit_slot[unit])
     slots = [first + fleet.modes[first : int(fleet.unit_slot[unit + 1])].index(mode) for mode in part.modes]
     applies = fleet.applies[rows][:, slots]
@@ -179,15 +203,10 @@ def _at(fleet: Fleet, unit: int, part: Part, rows: Index, leg: Array) -> Worths:
     seen = np.where(unsure & ~hidden, age, np.minimum(seen, age))
     odometer = fleet.km[rows] + leg
     unknown = (unsure | ~applies).all(axis=1) & unsure.any(axis=1)
-    effects = part.table.line.mu.shape[0] - 1
-    cost = np.empty((rows.size, 2 + effects, DRAWS))
-    chance, stranded = np.empty((rows.size, MARKS.size)), np.empty((rows.size, MARKS.size))
     for which, told in ((np.flatnonzero(unknown), True), (np.flatnonzero(~unknown), False)):
         if which.size:
             states = States(age[which], seen[which], odometer[which], at_least[which] + leg[which], told)
-            found = part.table.at(states)
-            cost[which], chance[which], stranded[which] = found.cost, found.chance, found.stranded
-    return Worths(cost, chance, stranded)
+            yield which, part.table.at(states)
 
 
 def _keep(
@@ -201,17 +220,15 @@ def _keep(
     chosen: Choices,
     faulty: Flags,
 ) -> None:
-    each = np.zeros((rows.size, DRAWS))
     money = np.array([one.money for one in kind.shop.offered])
     for u in range(len(kind.units)):
         done = np.flatnonzero(chosen.option[:, u] >= 0)
         option = chosen.option[done, u]
-        each[done] += sums.saving[done, option]
-        result.item[rows[done], place[u]] = sums.saving[done, option].mean(axis=1) - money[option]
+        result.item[rows[done], place[u]] = sums.saving[done, option] - money[option]
+    each = _drawn(kind, chosen, sums)
     now = chosen.price + chosen.money
-    left = sums.left.mean(axis=1)
-    result.now[rows], result.left[rows] = now, left
-    result.done[rows] = left - each.mean(axis=1)
+    result.now[rows], result.left[rows] = now, sums.left
+    result.done[rows] = sums.left - each.mean(axis=1)
     result.saving[rows] = each - now[:, None]
     for name, share in (("fails", sums.kept), ("stops", sums.going)):
         far, soon = 1 - share[:, -1], 1 - _within(share, leg, span)

@@ -2,23 +2,66 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import NDArray
 
 from wearlore.due.line import DRAWS, MARKS, Line, States, Worths, worths
 from wearlore.lives import Array
 from wearlore.renewal import Span
 
-AGE_STEP, ODOMETER_STEP = 10_000.0, 20_000.0  # km at most between points
-LOOKS, PLACES, SIGHTS = 7, 5, 4  # points over: seen / age; at least / odometer; unseen / at least
+AGE_STEP, ODOMETER_STEP = 10_000.0, 30_000.0  # km at most between points
+LOOKS, PLACES, SIGHTS = 6, 4, 4  # points over: seen / age; at least / odometer; unseen / at least
 FEWEST = 4  # points of a cubic
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Worths at all points of some axes: ``means`` (points, 2 + e + chances), ``draws`` (2 + e, points, d)."""
+
+    axes: tuple[Array, ...]
+    means: Array
+    draws: Array
+
+    @classmethod
+    def of(cls, axes: Sequence[Array], found: Worths) -> Grid:
+        means = np.concatenate([found.cost.mean(axis=2), found.chance, found.stranded], axis=1)
+        return cls(tuple(axes), means, np.ascontiguousarray(found.cost.transpose(1, 0, 2)))
+
+    @property
+    def shape(self) -> NDArray[np.int64]:
+        return np.array([len(axis) for axis in self.axes])
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """Worths of n states: ``cost`` (n, 2 + e), the mean of the draws; ``chance``, ``stranded`` (n, marks); the draws
+    when they are asked for."""
+
+    cost: Array
+    chance: Array
+    stranded: Array
+    grid: Grid | None
+    points: Array  # (n, axes) of states that are read off the grid
+    row: NDArray[np.int64]  # (n,): of ``reckoned`` for the others; -1: on the grid
+    reckoned: Array  # (states, 2 + e, d)
+
+    def draws(self, states: NDArray[np.int64], column: int) -> Array:
+        """Cost (states, d) in one column of some states, by number."""
+        out = np.empty((states.size, DRAWS))
+        row = self.row[states]
+        out[row >= 0] = self.reckoned[row[row >= 0], column]
+        if self.grid is not None:
+            rest = row < 0
+            out[rest] = _interpolated(self.grid.draws[column], self.grid.shape, self.points[states[rest]])
+        return out
+
+
+@dataclass
 class Table:
     """Worths of ``line`` for ages up to ``longest`` km; ``hidden`` (m,) of its modes.
 
@@ -31,38 +74,43 @@ class Table:
     span: Span
     longest: float
     exact: bool = False
+    asked: dict[bool, int] = field(default_factory=lambda: {False: 0, True: 0})  # usual states, by whether unknown
 
-    def at(self, states: States) -> Worths:
+    def at(self, states: States) -> Look:
         """The worths of ``states``, in their order."""
-        effects = self.line.mu.shape[0] - 1
-        flat = np.empty((len(states.age), self._columns))
-        usual = np.zeros(len(states.age), np.bool_) if self.exact else self._usual(states)
-        size = np.prod([len(axis) for axis in self._axes(states.unknown)])
-        if usual.sum() < size and not self._made(states.unknown):
+        n, effects = len(states.age), self.line.mu.shape[0] - 1
+        usual = np.zeros(n, np.bool_) if self.exact else self._usual(states)
+        self.asked[states.unknown] += int(usual.sum())
+        if self.asked[states.unknown] < np.prod([len(axis) for axis in self._axes(states.unknown)]):
             usual[:] = False
+        means = np.empty((n, 2 + effects + 2 * MARKS.size))
+        grid, points, row = None, np.zeros((n, 0)), np.full(n, -1, np.int64)
+        reckoned = np.zeros((0, 2 + effects, DRAWS))
         if usual.any():
-            axes, table = self._unknown if states.unknown else self._known
-            points = np.stack([_place(axis, x) for axis, x in zip(axes, self._where(states, usual), strict=True)], 1)
-            shape = np.array([len(axis) for axis in axes])
-            flat[usual] = _interpolated(table, shape, points)
+            grid = self._unknown if states.unknown else self._known
+            points = np.zeros((n, len(grid.axes)))
+            points[usual] = np.stack(
+                [_place(axis, x) for axis, x in zip(grid.axes, self._where(states, usual), strict=True)], 1
+            )
+            means[usual] = _interpolated(grid.means, grid.shape, points[usual])
         if not usual.all():
-            flat[~usual] = self._direct(_some(states, ~usual))
-        made = Worths.of_flat(flat, effects)
-        return Worths(made.cost, np.clip(made.chance, 0.0, 1.0), np.clip(made.stranded, 0.0, 1.0))
+            found, back = self._direct(_some(states, ~usual))
+            row[~usual], reckoned = back, found.cost
+            means[~usual] = Grid.of((), found).means[back]
+        chances = np.clip(means[:, 2 + effects :], 0.0, 1.0)
+        return Look(
+            means[:, : 2 + effects], chances[:, : MARKS.size], chances[:, MARKS.size :], grid, points, row, reckoned
+        )
 
-    def _direct(self, states: States) -> Array:
-        """Each state reckoned, equal ones once."""
+    def _direct(self, states: States) -> tuple[Worths, NDArray[np.int64]]:
+        """Each state reckoned, equal ones once; and which of these each is."""
         key = np.column_stack([states.age, states.seen, states.odometer, states.at_least])
         distinct, back = np.unique(np.round(key), axis=0, return_inverse=True)
         m = states.age.shape[1]
         once = States(
             distinct[:, :m].copy(), distinct[:, m : 2 * m].copy(), distinct[:, -2], distinct[:, -1], states.unknown
         )
-        return worths(self.line, once, self.span).flat()[back.ravel()]
-
-    @property
-    def _columns(self) -> int:
-        return int((1 + self.line.mu.shape[0]) * DRAWS + 2 * MARKS.size)
+        return worths(self.line, once, self.span), back.ravel().astype(np.int64)
 
     def _usual(self, states: States) -> NDArray[np.bool_]:
         """States that lie on the grid's axes: all modes of one age, the hidden ones last seen at one."""
@@ -70,9 +118,6 @@ class Table:
         if self.hidden.sum() > 1:
             same &= np.ptp((states.age - states.seen)[:, self.hidden], axis=1) < 1.0
         return np.asarray(same)
-
-    def _made(self, unknown: bool) -> bool:
-        return ("_unknown" if unknown else "_known") in self.__dict__
 
     def _where(self, states: States, which: NDArray[np.bool_]) -> list[Array]:
         """Coordinates of states on the axes."""
@@ -94,22 +139,22 @@ class Table:
         return [along, *(np.linspace(0.0, 1.0, n) for n in shares)]
 
     @cached_property
-    def _known(self) -> tuple[list[Array], Array]:
+    def _known(self) -> Grid:
         axes = self._axes(unknown=False)
         grid = [g.ravel() for g in np.meshgrid(*axes, indexing="ij")]
         age = np.repeat(grid[0][:, None], self.hidden.size, axis=1)
         seen = np.where(self.hidden, age * grid[1][:, None], age) if self.hidden.any() else age
         nothing = np.zeros(len(age))
-        return axes, worths(self.line, States(age, seen, nothing, nothing, False), self.span).flat()
+        return Grid.of(axes, worths(self.line, States(age, seen, nothing, nothing, False), self.span))
 
     @cached_property
-    def _unknown(self) -> tuple[list[Array], Array]:
+    def _unknown(self) -> Grid:
         axes = self._axes(unknown=True)
         grid = [g.ravel() for g in np.meshgrid(*axes, indexing="ij")]
         at_least = grid[0] * grid[1]
         unseen = (at_least * grid[2] if self.hidden.any() else np.zeros(at_least.size))[:, None] * self.hidden
         states = States(unseen, np.zeros_like(unseen), grid[0], at_least, True)
-        return axes, worths(self.line, states, self.span).flat()
+        return Grid.of(axes, worths(self.line, states, self.span))
 
 
 def _some(states: States, which: NDArray[np.bool_]) -> States:
@@ -122,13 +167,13 @@ def _place(axis: Array, x: Array) -> Array:
     return where
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True)
 def _interpolated(table, shape, points):  # type: ignore[no-untyped-def]
     """Rows of the table (all points, columns) at ``points`` (n, dimensions): a cubic through four points each way."""
     n, dimensions = points.shape
     out = np.zeros((n, table.shape[1]))
-    for i in prange(n):
-        base, weight = np.empty(dimensions, np.int64), np.empty((dimensions, 4))
+    base, weight = np.empty(dimensions, np.int64), np.empty((dimensions, 4))
+    for i in range(n):
         for d in range(dimensions):
             base[d] = min(max(int(points[i, d]) - 1, 0), shape[d] - 4)
             t = points[i, d] - base[d]
@@ -143,6 +188,6 @@ def _interpolated(table, shape, points):  # type: ignore[no-untyped-def]
                 rest //= 4
                 row = row * shape[d] + base[d] + k
                 share *= weight[d, k]
-            if share != 0.0:
-                out[i] += share * table[row]
+            for c in range(table.shape[1]):
+                out[i, c] += share * table[row, c]
     return out

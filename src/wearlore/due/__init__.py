@@ -2,6 +2,20 @@
 
 from wearlore.due.choice import ALONE, BROUGHT, MUST, TOGETHER
 from wearlore.due.kinds import Kind, Tables, kind_of
+from wearlore.due.line import STEPS
 from wearlore.due.listing import EPOCH, Weighed, ranked, weigh
 
-__all__ = ["ALONE", "BROUGHT", "EPOCH", "MUST", "TOGETHER", "Kind", "Tables", "Weighed", "kind_of", "ranked", "weigh"]
+__all__ = [
+    "ALONE",
+    "BROUGHT",
+    "EPOCH",
+    "MUST",
+    "STEPS",
+    "TOGETHER",
+    "Kind",
+    "Tables",
+    "Weighed",
+    "kind_of",
+    "ranked",
+    "weigh",
+]

@@ -12,20 +12,21 @@ from numpy.typing import NDArray
 
 from wearlore.answers.due import DueOrder, FleetDue
 from wearlore.book.model import Book, Mode
-from wearlore.due import EPOCH, Kind, Tables, kind_of, ranked, weigh
+from wearlore.due import EPOCH, STEPS, Kind, Tables, kind_of, ranked, weigh
 from wearlore.errors import NameNotKnown, RecordsError, ScopeError
 from wearlore.lifetimes.fleet import fleet
 from wearlore.renewal import Span
 from wearlore.scope import Terms
 from wearlore.scope.build import VISIT, Builder
 from wearlore.vehicle import FittedUnit, Fleet, ModeState, Vehicle
-from wearlore.workbench.outlooks import Outlooks
+from wearlore.workbench.plans import Plans
 
+EXACT = 2_000  # vehicles up to which every unit is reckoned for itself, not from tables
 MONTHS = 18.0  # since its last visit, after which a vehicle counts as gone
 YEAR, MONTH = 365.25, 365.25 / 12  # days
 
 
-class Dues(Outlooks):
+class Dues(Plans):
     """Whom of the fleet to call in, and for what."""
 
     def due(
@@ -36,13 +37,13 @@ class Dues(Outlooks):
         months: float = MONTHS,
         driven: float | None = None,
         terms: Terms | None = None,
-        exact: bool = False,
+        exact: bool | None = None,
     ) -> FleetDue:
         """Every vehicle of the fleet at its next visit, ranked ``by`` what acting saves or by the risk of leaving.
 
         The fleet: vehicles (of ``variant``) seen within ``months`` before the newest record. Each is taken to have run
         ``driven`` km since its last visit, unless given its own usual distance between visits. ``exact``: reckon every
-        unit for itself and not from tables, at ten times the time. Raises NameNotKnown, ScopeError,
+        unit for itself and not from tables; unless given, while the fleet is small. Raises NameNotKnown, ScopeError,
         RecordsError when no vehicle is left.
         """
         terms = terms or self.terms()
@@ -53,7 +54,7 @@ class Dues(Outlooks):
         if not here.size:
             raise RecordsError(
                 str(self.store_path), 0, "visits", "at least one vehicle with a visit",
-                "Load records first: wearlore records load FILE",
+                "Load records first: wearlore records add FILE",
             )  # fmt: skip
         own = whole.of(here)
         leg = np.where(np.isnan(own.leg), terms.per_year / 2, own.leg) if driven is None else np.full(len(own), driven)
@@ -61,7 +62,7 @@ class Dues(Outlooks):
         book = self.book.model_copy(update={"modes": known})
         span = Span(terms.horizon, log1p(terms.discount) / terms.per_year, 1)
         longest = float((own.km + leg).max())
-        tables = Tables(span, longest, exact)
+        tables = Tables(span, longest, len(own) <= EXACT if exact is None else exact)
         self.progress("tabling what units cost", 0, 0)
         number, kinds = self._kinds(own, book, terms, tables)
         weighed = weigh(own, kinds, number, leg, span, progress=partial(self.progress, "weighing vehicles"))
@@ -106,7 +107,9 @@ class Dues(Outlooks):
 
     def _builder(self, book: Book, variant: str, built: date, terms: Terms, units: tuple[FittedUnit, ...]) -> Builder:
         vehicle = Vehicle("", variant, built, 0.0, units)
-        return Builder(book, vehicle, self._model_of, terms, np.random.default_rng(self.seed))
+        builder = Builder(book, vehicle, self._model_of, terms, np.random.default_rng(self.seed))
+        builder.span = Span(builder.span.km, builder.span.discount, STEPS)
+        return builder
 
 
 def _here(whole: Fleet, variant: str | None, months: float) -> tuple[NDArray[np.int64], int]:

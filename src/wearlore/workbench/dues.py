@@ -19,14 +19,13 @@ from wearlore.renewal import Span
 from wearlore.scope import Terms
 from wearlore.scope.build import VISIT, Builder
 from wearlore.vehicle import FittedUnit, Fleet, ModeState, Vehicle
-from wearlore.workbench.plans import Plans
+from wearlore.workbench.outlooks import Outlooks
 
-EXACT = 2_000  # vehicles up to which every unit is reckoned for itself, not from tables
 MONTHS = 18.0  # since its last visit, after which a vehicle counts as gone
 YEAR, MONTH = 365.25, 365.25 / 12  # days
 
 
-class Dues(Plans):
+class Dues(Outlooks):
     """Whom of the fleet to call in, and for what."""
 
     def due(
@@ -37,13 +36,13 @@ class Dues(Plans):
         months: float = MONTHS,
         driven: float | None = None,
         terms: Terms | None = None,
-        exact: bool | None = None,
+        exact: bool = False,
     ) -> FleetDue:
         """Every vehicle of the fleet at its next visit, ranked ``by`` what acting saves or by the risk of leaving.
 
         The fleet: vehicles (of ``variant``) seen within ``months`` before the newest record. Each is taken to have run
         ``driven`` km since its last visit, unless given its own usual distance between visits. ``exact``: reckon every
-        unit for itself and not from tables; unless given, while the fleet is small. Raises NameNotKnown, ScopeError,
+        unit for itself and not from tables, at ten times the time. Raises NameNotKnown, ScopeError,
         RecordsError when no vehicle is left.
         """
         terms = terms or self.terms()
@@ -54,7 +53,7 @@ class Dues(Plans):
         if not here.size:
             raise RecordsError(
                 str(self.store_path), 0, "visits", "at least one vehicle with a visit",
-                "Load records first: wearlore records add FILE",
+                "Load records first: wearlore records load FILE",
             )  # fmt: skip
         own = whole.of(here)
         leg = np.where(np.isnan(own.leg), terms.per_year / 2, own.leg) if driven is None else np.full(len(own), driven)
@@ -62,7 +61,7 @@ class Dues(Plans):
         book = self.book.model_copy(update={"modes": known})
         span = Span(terms.horizon, log1p(terms.discount) / terms.per_year, 1)
         longest = float((own.km + leg).max())
-        tables = Tables(span, longest, len(own) <= EXACT if exact is None else exact)
+        tables = Tables(span, longest, exact)
         self.progress("tabling what units cost", 0, 0)
         number, kinds = self._kinds(own, book, terms, tables)
         weighed = weigh(own, kinds, number, leg, span, progress=partial(self.progress, "weighing vehicles"))

@@ -159,7 +159,7 @@ def _left(mu, sigma, lognormal, cost, rate, speed, age, seen, worth, step, steps
                 value += discount * (q[i] + p[i] * 0.5 * (worth[d, steps - i] + worth[d, steps - i + 1]))
                 discount *= factor
                 failed += p[i]
-            total[d, k], chance[d, k] = value, failed
+            total[d, k], chance[d, k] = value, min(failed, 1.0)  # a sum of steps can end a bit above
     return total, chance
 
 

@@ -24,7 +24,7 @@ import numpy as np
 from wearlore.access import Access
 from wearlore.book.model import Book
 from wearlore.errors import FitError, NameNotKnown, ScopeError
-from wearlore.estimate import Estimate
+from wearlore.estimate import NORMAL_90, Estimate
 from wearlore.life.fractions.fit import FractionFit
 from wearlore.life.model import LifeModel
 from wearlore.lives import Array
@@ -37,7 +37,6 @@ PER = 100_000.0  # km for which costs are told
 STEPS = 200  # of the horizon in the renewal equation
 SURE = 0.95  # chance from which an order is said to be so
 JUDGED_WITHIN = 1.25  # a judged ratio of lives is right to this factor either way, 90 % (common practice, no source)
-NINETY = 1.6448536269514722  # standard normal quantile at 0.95
 
 Early = Callable[
     [str, str, str], FractionFit | None
@@ -270,7 +269,7 @@ class _Lives:
             return None
         mu, sigma = self._nodes(mode, model)
         if model.judged or model.grade != grade:
-            mu = mu + log(JUDGED_WITHIN) / NINETY * self.rng.standard_normal(self.count)
+            mu = mu + log(JUDGED_WITHIN) / NORMAL_90 * self.rng.standard_normal(self.count)
         evidence = model.evidence
         behind = Behind(mode, evidence.failures, evidence.lives, model.record_share, None)
         return FreshLife(model.dist, mu, sigma, zero, one, zero, PER), behind

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+NORMAL_90, NORMAL_95 = 1.6448536269514722, 1.959963984540054  # standard normal: how far the middle 90 and 95 % reach
+
 
 @dataclass(frozen=True, slots=True)
 class Estimate:

@@ -17,6 +17,7 @@ DistanceUnit = Literal["km", "miles", "hours", "days"]
 TorqueUnit = Literal["N·m", "lbf·ft"]
 
 KM_PER = {"km": 1.0, "miles": 1.609344, "hours": 1.0, "days": 1.0}
+DAYS_PER_YEAR = 365.25
 NEWTON_METRE_PER = {"N·m": 1.0, "lbf·ft": 0.3048 * 4.4482216152605}
 SYSTEMS: dict[str, tuple[DistanceUnit, TorqueUnit]] = {
     "metric": ("km", "N·m"),

@@ -90,7 +90,7 @@ def test_a_choice_now_that_is_better_beyond_doubt_is_found_and_no_other():
 def test_the_closest_calls_come_first_each_with_the_best_scope_that_answers_it_otherwise():
     case = problem(BOOK, vehicle(seen_good=60e3), models, MUST, rng=np.random.default_rng(1))
     scope = choose(case)
-    calls = close_calls(case, scope, 3)
+    calls = close_calls(formulate(case), scope, 3)
     margin = {one.unit: one.margin for one in scope.advice}
     assert [margin[call.unit] for call in calls] == sorted(margin.values())[:3]
     for call in calls:

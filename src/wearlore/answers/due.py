@@ -12,14 +12,13 @@ from numpy.typing import NDArray
 
 from wearlore.book.model import Book
 from wearlore.due import ALONE, BROUGHT, EPOCH, MUST, TOGETHER, Kind, Weighed
-from wearlore.estimate import Estimate
+from wearlore.estimate import NORMAL_95, Estimate
 from wearlore.lives import Array
 from wearlore.scope import Terms
 from wearlore.vehicle import Fleet
 
 DueOrder = Literal["saving", "risk"]
 WHY = {MUST: "open fault", BROUGHT: "goes with it", ALONE: "pays alone", TOGETHER: "pays together"}
-LEVEL, Z = 0.95, 1.959963984540054
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,5 +163,5 @@ class FleetDue:
 
 def _estimate(draws: Array) -> Estimate:
     """Mean of equally likely draws with its interval, by their spread: too few for quantiles."""
-    half = Z * float(draws.std(ddof=1))
-    return Estimate(float(draws.mean()), float(draws.mean() - half), float(draws.mean() + half), LEVEL)
+    half = NORMAL_95 * float(draws.std(ddof=1))
+    return Estimate(float(draws.mean()), float(draws.mean() - half), float(draws.mean() + half))

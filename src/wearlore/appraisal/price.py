@@ -13,11 +13,10 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from wearlore.estimate import Estimate
+from wearlore.estimate import NORMAL_95, Estimate
 from wearlore.lives import Array
 
 LEVEL = 0.95
-Z = 1.959963984540054
 SURE = 0.9  # chance that buying is better, at the price to offer
 
 
@@ -44,7 +43,7 @@ def even_price(comparable: Estimate, more: Estimate, there: Array, price: float)
     low = value - hypot(comparable.value - comparable.low, more.high - more.value)
     high = value + hypot(comparable.high - comparable.value, more.value - more.low)
     worth = value + there.mean() - there
-    spread = max((high - low) / (2 * Z), 1e-9)
+    spread = max((high - low) / (2 * NORMAL_95), 1e-9)
 
     def sure(at: float) -> float:
         return float(norm.cdf((worth - at) / spread).mean())
@@ -69,5 +68,5 @@ def beyond(here: Array, there: Array, draws: int, shifts: Array) -> Estimate:
     spread = float(means.var(ddof=1))
     kept = np.sqrt(max(0.0, 1 - noise / spread)) if spread > 0 else 0.0  # the rest of the spread is chance of the runs
     low, high = np.quantile(kept * (means - means.mean()), [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
-    error = Z * float(more.std(ddof=1)) / np.sqrt(more.size)
+    error = NORMAL_95 * float(more.std(ddof=1)) / np.sqrt(more.size)
     return Estimate(value, value - hypot(min(low, 0.0), error), value + hypot(max(high, 0.0), error), LEVEL)

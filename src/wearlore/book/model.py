@@ -23,6 +23,7 @@ from pydantic import (
     model_validator,
 )
 
+from wearlore.estimate import NORMAL_90
 from wearlore.units import KM_PER, NEWTON_METRE_PER, DistanceUnit, TorqueUnit, Units
 
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9][a-z0-9-]*$", max_length=60)]
@@ -45,8 +46,6 @@ def _to_newton_metres(value: float, info: ValidationInfo) -> float:
 
 Distance = Annotated[float, Field(gt=0, le=1e7), AfterValidator(_to_km)]
 TorqueValue = Annotated[float, Field(gt=0, le=1e4), AfterValidator(_to_newton_metres)]
-
-NINETY = 1.6448536269514722  # standard normal quantile at 0.95
 
 Grade = Literal["original", "equivalent", "economy", "upgrade"]
 Severity = Literal["nuisance", "degraded", "stranded", "engine-damage", "injury"]
@@ -186,7 +185,7 @@ class Lead(Entry):
     def lognormal(self) -> tuple[float, float]:
         """Median, km, and the standard deviation of the logarithm."""
         low, high = self.between
-        return self.at, log(high / low) / (2 * NINETY)
+        return self.at, log(high / low) / (2 * NORMAL_90)
 
 
 class Mode(Entry):

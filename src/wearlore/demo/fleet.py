@@ -17,8 +17,9 @@ import pyarrow.parquet
 from wearlore.book.model import Book
 from wearlore.demo.layout import layout
 from wearlore.demo.truth import OilInterval, Truth
-from wearlore.demo.van import DAYS_PER_YEAR, Facts, Rows, Van
+from wearlore.demo.van import Facts, Rows, Van
 from wearlore.errors import NameNotKnown, OutputError
+from wearlore.units import DAYS_PER_YEAR
 
 VEHICLES = pa.schema(
     [("vehicle", pa.string()), ("variant", pa.string()), ("built", pa.date32()), ("history", pa.string()),

@@ -13,8 +13,8 @@ import numpy as np
 from wearlore.book.model import Book, Grade
 from wearlore.demo.layout import Layout
 from wearlore.demo.truth import OilInterval, Truth
+from wearlore.units import DAYS_PER_YEAR
 
-DAYS_PER_YEAR = 365.25
 SOON_KM = 2_000.0  # a service that is due within this distance is done in the same visit
 PUT_OFF_NOTICE_KM = 1_000.0  # mean distance an evident failure is driven with before the van comes in
 

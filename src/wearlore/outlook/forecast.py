@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearlore.errors import ScopeError
-from wearlore.estimate import Estimate
+from wearlore.estimate import NORMAL_95, Estimate
 from wearlore.lives import Array
 from wearlore.outlook.courses import CHUNK, courses
-from wearlore.outlook.policies import LEVEL, Z
+from wearlore.outlook.policies import LEVEL
 from wearlore.renewal.upkeep import Rule, Upkeep
 
 SHARES = (0.1, 0.5, 0.9)
@@ -203,8 +203,8 @@ def expected(figures: Array, draws: int) -> Estimate:
     low, high = (sqrt(real) * (float(q) - mean) for q in np.quantile(means, [(1 - LEVEL) / 2, (1 + LEVEL) / 2]))
     return Estimate(
         mean,
-        mean - sqrt(min(low, 0.0) ** 2 + (Z * error) ** 2),
-        mean + sqrt(max(high, 0.0) ** 2 + (Z * error) ** 2),
+        mean - sqrt(min(low, 0.0) ** 2 + (NORMAL_95 * error) ** 2),
+        mean + sqrt(max(high, 0.0) ** 2 + (NORMAL_95 * error) ** 2),
         LEVEL,
     )
 

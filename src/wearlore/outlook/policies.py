@@ -7,13 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wearlore.estimate import Estimate
+from wearlore.estimate import NORMAL_95, Estimate
 from wearlore.lives import Array
 from wearlore.outlook.courses import Courses, courses
 from wearlore.renewal.upkeep import Rule, Upkeep
 
 LEVEL = 0.95
-Z = 1.959963984540054
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,5 +92,5 @@ def _policy_cost(cost: Array, told: Sequence[Courses]) -> PolicyCost:
 
 def mean_of(draws: Array) -> Estimate:
     """Mean of independent runs with the interval of its standard error."""
-    half = Z * float(draws.std(ddof=1)) / np.sqrt(draws.size) if draws.size > 1 else np.inf
+    half = NORMAL_95 * float(draws.std(ddof=1)) / np.sqrt(draws.size) if draws.size > 1 else np.inf
     return Estimate(float(draws.mean()), float(draws.mean() - half), float(draws.mean() + half), LEVEL)

@@ -20,10 +20,9 @@ import numpy as np
 from scipy.optimize import minimize
 
 from wearlore.errors import FitError
-from wearlore.estimate import Estimate
+from wearlore.estimate import NORMAL_95, Estimate
 from wearlore.lives import Array
 
-NORMAL = 1.959963984540054  # two-sided 95 %
 ROUNDS, SETTLED = 100, 1e-10
 THOUSANDTH = 1e-3
 
@@ -120,7 +119,8 @@ def habit(months: Months, *, cells: int, discount: float) -> Habit:
     found = minimize(loss, np.log([5.0, 1.0]), method="Nelder-Mead", options={"xatol": 1e-8, "fatol": 1e-10})
     error = np.sqrt(np.diag(np.linalg.inv(_curvature(loss, found.x))))
     renewal, running = (
-        Estimate(exp(at), exp(at - NORMAL * sd), exp(at + NORMAL * sd)) for at, sd in zip(found.x, error, strict=True)
+        Estimate(exp(at), exp(at - NORMAL_95 * sd), exp(at + NORMAL_95 * sd))
+        for at, sd in zip(found.x, error, strict=True)
     )
     seen = counts > 0
     moves = float(counts[seen] @ np.log(steps[seen]))

@@ -13,12 +13,11 @@ from math import log
 import numpy as np
 
 from wearlore.errors import PlanError
-from wearlore.estimate import Estimate
+from wearlore.estimate import NORMAL_95, Estimate
 from wearlore.lives import Array
 from wearlore.plan.model import Option
 from wearlore.plan.strategy import PER, Weighed
 
-NORMAL = 1.959963984540054  # two-sided 95 %
 FACTORS = 13  # on the life, at which the costs of a mode are computed; between them they are interpolated
 
 
@@ -95,7 +94,7 @@ def oil_choice(
 def _costs(one: Weighed, option: Option, effect: Measured, every: Array, normal: Array, uniform: Array) -> Array:
     """Money per km (draws, n): the ratio drawn in the logarithm, the life by its nodes."""
     middle = log(effect.ratio.value)
-    sd = log(effect.ratio.high / effect.ratio.low) / (2 * NORMAL)
+    sd = log(effect.ratio.high / effect.ratio.low) / (2 * NORMAL_95)
     ln_factor = (middle + sd * normal)[:, None] * (every - effect.usual) / effect.step
     ends = ln_factor.min() - 1e-6, ln_factor.max() + 1e-6
     grid = np.linspace(*ends, FACTORS)

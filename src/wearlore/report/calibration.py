@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
 from math import isinf
 from pathlib import PurePath
@@ -158,12 +158,6 @@ def _bins(compared: Calibration) -> Table:
 
 
 def _scores(compared: Calibration) -> Table:
-    columns = (
-        Column("Score"),
-        Column("Value", "right"),
-        Column(f"({show_share(compared.error.level)})"),
-        Column("What it is", wide=True, spare=True),
-    )
     named = (
         ("Bias", compared.bias, "mean of what was said less the share of all that was there; 0 is best"),
         ("Calibration error", compared.error, "mean distance of said and found, over bins; 0 is best"),
@@ -176,17 +170,30 @@ def _scores(compared: Calibration) -> Table:
         ("Skill", compared.skill, "share of that uncertainty saved; 1 is best, below 0 is worse than the share of all"),
         ("Log score", compared.log_score, "mean of -ln of the chance left to what was found; 0 is best"),
     )
-    return Table(columns, tuple((name, *_score(score), what) for name, score, what in named))
+    return score_table("Score", compared.error.level, named, 3)
 
 
-def _score(score: Estimate | None) -> tuple[str, str]:
+def score_table(kind: str, level: float, named: Sequence[tuple[str, Estimate | None, str]], digits: int) -> Table:
+    """Scores with their intervals and what each of them is; None: it cannot be told, all was alike."""
+    columns = (
+        Column(kind),
+        Column("Value", "right"),
+        Column(f"({show_share(level)})"),
+        Column("What it is", wide=True, spare=True),
+    )
+    return Table(columns, tuple((name, *_score(score, digits), what) for name, score, what in named))
+
+
+def _score(score: Estimate | None, digits: int) -> tuple[str, str]:
     if score is None:
         return "none", "(all was alike)"
-    return _number(score.value), f"({_number(score.low)} to {_number(score.high)})"
+    value, low, high = (_number(x, digits) for x in (score.value, score.low, score.high))
+    return value, f"({low} to {high})"
 
 
-def _number(value: float) -> str:
-    return "no end" if isinf(value) else f"{value:.3f}".replace("-0.000", "0.000")
+def _number(value: float, digits: int) -> str:
+    nothing = f"{0:.{digits}f}"
+    return "no end" if isinf(value) else f"{value:.{digits}f}".replace(f"-{nothing}", nothing)
 
 
 def _misses(misses: tuple[Miss, ...], units: Units) -> Table:

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from datetime import date
 
 from wearlore.answers.hindsight import FamilyHindsight, ModeHindsight, TrackRecord
-from wearlore.estimate import Estimate
 from wearlore.hindsight import Coverage, Tally
+from wearlore.report.calibration import score_table
 from wearlore.report.card import when
 from wearlore.report.sheet import (
     NO_FIGURES,
@@ -203,12 +203,6 @@ def _against_naive(result: FamilyHindsight) -> str:
 
 def _scores(result: FamilyHindsight) -> Table:
     pieces = result.pieces
-    columns = (
-        Column("Piece by piece"),
-        Column("Value", "right"),
-        Column("(95 %)"),
-        Column("What it is", wide=True, spare=True),
-    )
     named = (
         ("Bias", pieces.bias, "mean chance less the share that failed; 0 is best"),
         ("Brier score", pieces.brier, "mean squared distance of each chance from 1 (failed) or 0 (not); 0 is best"),
@@ -217,17 +211,7 @@ def _scores(result: FamilyHindsight) -> Table:
         ("… uncertainty", pieces.uncertainty, "of giving every piece the share of all that failed"),
         ("Skill", pieces.skill, "share of that uncertainty saved; 1 is best, below 0 worse than the share of all"),
     )
-    return Table(columns, tuple((name, *_score(score), what) for name, score, what in named))
-
-
-def _score(score: Estimate | None) -> tuple[str, str]:
-    if score is None:
-        return "none", "(all was alike)"
-    return _digits(score.value), f"({_digits(score.low)} to {_digits(score.high)})"
-
-
-def _digits(value: float) -> str:
-    return f"{value:.4f}".replace("-0.0000", "0.0000")
+    return score_table("Piece by piece", pieces.error.level, named, 4)
 
 
 def _counts(result: FamilyHindsight, units: Units) -> Iterator[str]:

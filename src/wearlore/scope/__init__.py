@@ -1,6 +1,6 @@
 """What to do in one visit, and what to leave: formulate, solve, explain."""
 
-from wearlore.scope.advice import REASONS, Advice, Habit, Reason, Scope, choose, explain
+from wearlore.scope.advice import REASONS, Advice, Habit, Reason, Scope, choose, explain, settle
 from wearlore.scope.build import problem
 from wearlore.scope.improve import Call, close_calls, renewed, turned
 from wearlore.scope.model import Candidate, Fault, Option, Problem, Step, Terms
@@ -30,6 +30,7 @@ __all__ = [
     "formulate",
     "problem",
     "renewed",
+    "settle",
     "solve",
     "turned",
     "upkeep",

@@ -134,11 +134,16 @@ class Scope:
 
 def choose(problem: Problem, time_limit_s: float = 10.0) -> Scope:
     """Formulate, solve and explain. Raises ScopeError naming the demands that collide."""
+    return explain(*settle(problem, time_limit_s))
+
+
+def settle(problem: Problem, time_limit_s: float = 10.0) -> tuple[Program, Solution]:
+    """Formulate and solve, for those who go on from the choice itself. Raises as `choose`."""
     program = formulate(problem)
     solution = solve(program, time_limit_s)
     if solution is None:
         raise collision(problem)
-    return explain(program, solution)
+    return program, solution
 
 
 def explain(program: Program, solution: Solution) -> Scope:

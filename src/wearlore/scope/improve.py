@@ -14,7 +14,7 @@ import numpy as np
 from wearlore.renewal.upkeep import Mask, Upkeep
 from wearlore.scope.advice import Scope, explain
 from wearlore.scope.model import Problem
-from wearlore.scope.program import Program, Solution, formulate, solve
+from wearlore.scope.program import Program, Solution, solve
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,9 +26,8 @@ class Call:
     solution: Solution
 
 
-def close_calls(problem: Problem, scope: Scope, count: int) -> tuple[Call, ...]:
+def close_calls(program: Program, scope: Scope, count: int) -> tuple[Call, ...]:
     """The ``count`` units whose opposite answer costs least more, by the measure of the scope."""
-    program = formulate(problem)
     near = sorted((one.margin, number) for number, one in enumerate(scope.advice) if one.margin < inf)
     calls = []
     for _, number in near[:count]:

@@ -16,11 +16,11 @@ from wearlore.estimate import Estimate
 from wearlore.life.fit import furthest
 from wearlore.records.summary import usual_leg
 from wearlore.trace import Case, Means, Told, suspects
+from wearlore.units import DAYS_PER_YEAR
 from wearlore.vehicle import Vehicle
 from wearlore.workbench.appraising import Appraising, ForSale
 from wearlore.workbench.dues import Dues
 
-DAYS_A_YEAR = 365.25
 NOTHING = YearsToCome(Estimate(0.0, 0.0, 0.0), (0.0, 0.0), 0.0, 0.0, 0.0)
 
 
@@ -76,7 +76,7 @@ class Appraisals(Dues):
         access = Access.of(book, vehicle.variant, vehicle.built, missing_tools)
         case = Case(book, vehicle, found)
         means = Means(case, access, terms.labour_rate, terms.visit_fixed)
-        compared = _compared(comparable, market, price, (today - stands.built).days / DAYS_A_YEAR, stands.km)
+        compared = _compared(comparable, market, price, (today - stands.built).days / DAYS_PER_YEAR, stands.km)
         self.progress("simulating the years to come", 0, 0)
         appraising = Appraising(case, means, stands, self._model_of, terms, self.seed, unknown, progress=self.progress)
         seen = self._furthest()

@@ -18,11 +18,11 @@ from wearlore.lifetimes.fleet import fleet
 from wearlore.renewal import Span
 from wearlore.scope import Terms
 from wearlore.scope.build import VISIT, Builder
+from wearlore.units import DAYS_PER_YEAR
 from wearlore.vehicle import FittedUnit, Fleet, ModeState, Vehicle
 from wearlore.workbench.outlooks import Outlooks
 
 MONTHS = 18.0  # since its last visit, after which a vehicle counts as gone
-YEAR, MONTH = 365.25, 365.25 / 12  # days
 
 
 class Dues(Outlooks):
@@ -116,7 +116,7 @@ def _here(whole: Fleet, variant: str | None, months: float) -> tuple[NDArray[np.
     wanted = np.ones(len(whole), bool) if variant is None else whole.variant == whole.variants.index(variant)
     if not len(whole):
         return np.zeros(0, np.int64), 0
-    recent = whole.last >= whole.last.max() - months * MONTH
+    recent = whole.last >= whole.last.max() - months * DAYS_PER_YEAR / 12
     return np.flatnonzero(wanted & recent), int((wanted & ~recent).sum())
 
 

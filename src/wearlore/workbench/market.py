@@ -11,9 +11,8 @@ from pathlib import Path
 
 from wearlore.appraisal import Sale
 from wearlore.errors import RecordsError, RecordsErrors
-from wearlore.units import KM_PER, Units
+from wearlore.units import DAYS_PER_YEAR, KM_PER, Units
 
-DAYS_A_YEAR = 365.25
 COLUMNS = ("price", "age", "year", "odometer", "unit")
 OLDEST = 1885  # no motor vehicle is older
 
@@ -47,7 +46,7 @@ class _File:
 
     def _age(self, year: float) -> float:
         """From the middle of its year."""
-        return max(0.0, (self.today - date(int(year), 7, 1)).days / DAYS_A_YEAR)
+        return max(0.0, (self.today - date(int(year), 7, 1)).days / DAYS_PER_YEAR)
 
     def _number(self, line: int, field: str, given: dict[str, str], problems: list[RecordsError]) -> float | None:
         try:

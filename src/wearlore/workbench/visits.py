@@ -17,16 +17,16 @@ from wearlore.outlook.improve import SHARES, learn_share, roll_out
 from wearlore.renewal.upkeep import Rule, Upkeep
 from wearlore.scope import (
     Fault,
-    Problem,
+    Program,
     Scope,
+    Solution,
     Terms,
-    choose,
     close_calls,
+    explain,
     follow_advice,
-    formulate,
     problem,
     renewed,
-    solve,
+    settle,
     turned,
     upkeep,
 )
@@ -73,22 +73,24 @@ class Visits(Traces):
         terms = replace(terms, setup_share=learned.share)
         self.progress("weighing the visit", 0, 0)
         case = problem(book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed))
-        advice, tried = self._rolled_out(case, choose(case), care, rule, seed=int(rng.integers(2**63)))
+        program, solution = settle(case)
+        advice, tried = self._rolled_out(program, solution, care, rule, seed=int(rng.integers(2**63)))
         self.progress("simulating the years to come", 0, 0)
         long_run = outlook.simulate([care], {**POLICIES, "advice": lambda _: rule}, runs=RUNS, rng=rng)
         best = self._best_possible(care, long_run) if bound else None
         return VisitScope(vehicle, terms, advice, long_run, learned, tried, best, unknown)
 
-    def _rolled_out(self, case: Problem, scope: Scope, care: Upkeep, rule: Rule, *, seed: int) -> tuple[Scope, Tried]:
+    def _rolled_out(
+        self, program: Program, solution: Solution, care: Upkeep, rule: Rule, *, seed: int
+    ) -> tuple[Scope, Tried]:
         """The scope, or if simulating it beats that beyond doubt the one with the answer for a single unit turned."""
-        nobody = Tried((), None, Estimate(0.0, 0.0, 0.0))
+        scope, nobody = explain(program, solution), Tried((), None, Estimate(0.0, 0.0, 0.0))
         if not any((item.present > 0).any() for item in care.renewables):
             return scope, nobody  # with nothing wrong no visit is simulated now
         self.progress("trying the closest calls", 0, 0)
-        calls = close_calls(case, scope, CLOSE)
-        stands = solve(formulate(case))
-        assert stands is not None  # it has just been chosen
-        now, *others = (renewed(case, one.chosen, care) for one in (stands, *(call.solution for call in calls)))
+        calls = close_calls(program, scope, CLOSE)
+        made = (solution, *(call.solution for call in calls))
+        now, *others = (renewed(program.problem, one.chosen, care) for one in made)
         best, gain = roll_out(care, rule, now, others, seed=seed)
         names = tuple(call.unit for call in calls)
         if best is None:

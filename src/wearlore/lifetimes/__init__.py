@@ -31,6 +31,7 @@ from wearlore.lifetimes.feed import (
     codes_of,
     design_of,
     frozen,
+    history_of,
     named,
     prepare,
     rule_of,
@@ -305,9 +306,9 @@ def _with_bare_visit(
     kinds = (*[np.int32] * 3, np.bool_, np.int32, np.float64, *[np.int32] * 6)
     seen: list[NDArray[Any]] = [np.array([fact], kind) for fact, kind in zip(facts, kinds, strict=True)]
     if history is None:
-        return walk.History(*seen)
+        return history_of(seen)
     columns: tuple[NDArray[Any], ...] = history
-    return walk.History(*(np.append(column, last) for column, last in zip(columns, seen, strict=True)))
+    return history_of(np.append(column, last) for column, last in zip(columns, seen, strict=True))
 
 
 def _fitted(

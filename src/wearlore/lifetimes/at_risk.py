@@ -167,9 +167,7 @@ def _known_then(history: walk.History, vans: _Vans, cut: int) -> walk.History:
     """Without what proves a piece to be original after the cut-off: that it was so before was not known then."""
     proof_until = np.maximum(vans.first_day, cut)[vans.place(history.vehicle)]
     late = (history.finding == walk.ORIGINAL) & (history.day > proof_until)
-    finding = np.where(late, np.int32(walk.NOTHING), history.finding)
-    finding.setflags(write=history.finding.flags.writeable)  # another kind of array would be compiled for anew
-    return history._replace(finding=finding)
+    return history._replace(finding=frozen(np.where(late, np.int32(walk.NOTHING), history.finding)))
 
 
 @dataclass(frozen=True, slots=True)

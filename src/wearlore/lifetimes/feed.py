@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal, TypeVar, get_args
@@ -249,4 +249,9 @@ def batches(store: Store, vehicle: str | None = None, *, until: date | None = No
 
 
 def _history(rows: pa.Table) -> History:
-    return History(*(np.ascontiguousarray(rows.column(name).to_numpy()) for name in History._fields))
+    return history_of(rows.column(name).to_numpy() for name in History._fields)
+
+
+def history_of(columns: Iterable[NDArray[Any]]) -> History:
+    """All columns of the one kind for which the walk is compiled: whole and not to be written to."""
+    return History(*(frozen(np.ascontiguousarray(column)) for column in columns))

@@ -14,7 +14,7 @@ from wearlore.lives import Array
 Objective = Callable[[Array], Derivatives]
 LONGEST_STEP = 1.0  # all coordinates are logarithms or of their size
 ENOUGH = 1e-12  # Newton decrement (twice the log-likelihood still to gain) at which one last full step is taken
-ROUNDING = 1e-15  # of the log-likelihood: less is not told from nothing
+ROUNDING = 1e-13  # of the log-likelihood, a sum over many lives: less is not told from nothing
 STEPS = 200
 
 

@@ -7,7 +7,21 @@ from collections.abc import Sequence
 
 from cyclopts import CycloptsError
 
-from wearlore.cli import appraisal, due, family, folder, hindsight, loop, outlook, plan, trace, visit
+from wearlore.cli import (
+    appraisal,
+    due,
+    family,
+    folder,
+    guide,
+    hindsight,
+    loop,
+    outlook,
+    plan,
+    serve,
+    trace,
+    vehicle,
+    visit,
+)
 from wearlore.cli.app import WRONG_INPUT, app
 from wearlore.errors import WearloreError
 
@@ -17,13 +31,16 @@ __all__ = [
     "due",
     "family",
     "folder",
+    "guide",
     "hindsight",
     "loop",
     "main",
     "outlook",
     "plan",
     "run",
+    "serve",
     "trace",
+    "vehicle",
     "visit",
 ]
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from wearlore.workbench.appraisals import Appraisals
+from wearlore.workbench.guides import Guides
 
 
-class Workbench(Appraisals):
+class Workbench(Guides):
     """The book and the store of a workshop folder, and every answer drawn from them."""

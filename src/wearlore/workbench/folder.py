@@ -6,15 +6,19 @@ folder/records.duckdb                     the store
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from copy import copy
 from datetime import date
 from functools import cached_property, partial
 from pathlib import Path
+from typing import Self
 
 from wearlore.book import load
 from wearlore.book.model import Book
 from wearlore.records import intake
 from wearlore.records.files import open_file
+from wearlore.records.gate import Gate
 from wearlore.records.store import Store
 from wearlore.records.summary import Summary, summary
 
@@ -39,6 +43,19 @@ class Folder:
         self.group_km = group_km
         self.seed = seed
         self.progress = progress
+        self.gate = Gate()
+
+    def again(self) -> Self:
+        """The folder as it is now: nothing read yet, beside this one."""
+        anew = type(self)(self.folder, group_km=self.group_km, seed=self.seed, progress=self.progress)
+        anew.gate = self.gate
+        return anew
+
+    def telling(self, progress: Progress) -> Self:
+        """This one, with all that it has read, telling its progress elsewhere."""
+        other = copy(self)
+        other.progress = progress
+        return other
 
     @property
     def store_path(self) -> Path:
@@ -58,7 +75,7 @@ class Folder:
     def take(self, paths: Iterable[str | Path], *, today: date, quarantine: bool = False) -> tuple[intake.Intake, ...]:
         """Load files of records, vehicles before what happened to them; each file is one transaction."""
         book = self.book
-        with Store.open(self.store_path) as store:
+        with self._writing() as store:
             return tuple(
                 intake.take(
                     store,
@@ -76,5 +93,12 @@ class Folder:
         with self._reading() as store:
             return summary(store)
 
-    def _reading(self) -> Store:
-        return Store.open(self.store_path, read_only=True)
+    @contextmanager
+    def _reading(self) -> Iterator[Store]:
+        with self.gate.reading(), Store.open(self.store_path, read_only=True) as store:
+            yield store
+
+    @contextmanager
+    def _writing(self) -> Iterator[Store]:
+        with self.gate.writing(), Store.open(self.store_path) as store:
+            yield store

@@ -73,7 +73,7 @@ class Loop(Depths):
             (vehicle, today.isoformat(), odometer, unit, cause.component, cause.position, finding, cause.mode, text)
             for finding, cause in findings
         ]
-        with Store.open(self.store_path) as store:
+        with self._writing() as store:
             return self._take_new(store, vehicle, rows, today)
 
     def _take_new(self, store: Store, vehicle: str, rows: Sequence[Sequence[str]], today: date) -> intake.Intake:
@@ -123,7 +123,7 @@ class Loop(Depths):
             for one in traced.suspects
             if not one.open and one.cause not in told
         ]
-        with Store.open(self.store_path) as store:
+        with self._writing() as store:
             return keep(store, vehicle=traced.vehicle, date=today, km=traced.km, rows=rows)
 
     def calibration(self) -> TraceCalibration:

@@ -1,0 +1,1 @@
+"""One vehicle on record."""

@@ -1,0 +1,138 @@
+"""One workshop folder shared by everybody who has a page of it open.
+
+Answers are computed in threads: short ones side by side, long ones one after another (compiled parallel code does not
+like to be entered twice), so that a page never waits for another's simulation. When the book or the store has changed,
+lives and life models are read anew beside the old ones, which go on answering until that is done; what is asked
+of one vehicle reads the store each time.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from concurrent.futures import ThreadPoolExecutor
+from datetime import date
+from pathlib import Path
+from typing import Any, TypeVar
+
+from wearlore.errors import WearloreError
+from wearlore.units import Units
+from wearlore.workbench import Workbench, silent
+from wearlore.workbench.folder import Progress
+
+T = TypeVar("T")
+Key = tuple[Hashable, ...]
+Stamp = tuple[tuple[str, int, int], ...]
+
+KEPT = 400  # answers that are kept
+EVERY = 2.0  # seconds between looks at whether the folder has changed
+SHORT = 4  # short questions answered side by side
+
+
+class Desk:
+    """The bench of ``folder``; ``today`` is the clock, ``units`` those of every page (None: the book's)."""
+
+    def __init__(
+        self,
+        folder: str | Path,
+        *,
+        today: Callable[[], date],
+        units: str | None = None,
+        seed: int = 1,
+        progress: Progress = silent,
+    ) -> None:
+        self.bench = Workbench(folder, seed=seed, progress=progress)
+        self.today = today
+        self.system = units
+        self.problem: WearloreError | None = None  # why the newest book or store cannot be read
+        self._seen = self._stamp()
+        self._kept: OrderedDict[Key, Any] = OrderedDict()
+        self._short = ThreadPoolExecutor(SHORT, "short")
+        self._long = ThreadPoolExecutor(1, "long")
+
+    @property
+    def units(self) -> Units:
+        units = self.bench.book.units
+        return units.in_system(self.system) if self.system else units
+
+    def warm(self) -> None:
+        """Read everything that all pages need. Raises WearloreError."""
+        _read(self.bench)
+        self.bench = self.bench.telling(silent)
+
+    async def ask(
+        self,
+        question: Callable[[Workbench], T],
+        *,
+        key: Key | None = None,
+        long: bool = False,
+        progress: Progress = silent,
+    ) -> T:
+        """The answer to ``question``, which must not change anything; what the same ``key`` was answered is kept.
+
+        ``progress`` is told from another thread. Raises what the question raises.
+        """
+        if key is not None and (found := self.kept(key)) is not None:
+            return found  # type: ignore[no-any-return]
+        bench = self.bench
+        loop = asyncio.get_running_loop()
+        answer = await loop.run_in_executor(
+            self._long if long else self._short, lambda: question(bench.telling(progress))
+        )
+        if key is not None and bench is self.bench:
+            self._kept[key] = answer
+            while len(self._kept) > KEPT:
+                self._kept.popitem(last=False)
+        return answer
+
+    def kept(self, key: Key) -> Any | None:
+        """The answer kept under ``key``, if there is one."""
+        if key in self._kept:
+            self._kept.move_to_end(key)
+        return self._kept.get(key)
+
+    async def change(self, act: Callable[[Workbench], T]) -> T:
+        """Do what changes the store; pages that ask of the vehicles concerned see it at once."""
+        done = await asyncio.get_running_loop().run_in_executor(self._short, lambda: act(self.bench))
+        self._kept.clear()
+        return done
+
+    async def watch(self) -> None:
+        """Go on looking whether the folder has changed, until cancelled."""
+        while True:
+            await asyncio.sleep(EVERY)
+            await self.look()
+
+    async def look(self) -> None:
+        """Read the folder anew if it has changed. A book that cannot be used leaves the old one on the desk."""
+        if (stamp := self._stamp()) == self._seen:
+            return
+        self._seen = stamp
+        anew = self.bench.again()
+        try:
+            await asyncio.get_running_loop().run_in_executor(self._long, _read, anew)
+        except WearloreError as problem:
+            self.problem = problem
+            return
+        self.problem = None
+        self.bench = anew
+        self._kept.clear()
+
+    def close(self) -> None:
+        self._short.shutdown(cancel_futures=True)
+        self._long.shutdown(cancel_futures=True)
+
+    def _stamp(self) -> Stamp:
+        """By which a change of the book or the store is seen."""
+        book = self.bench.book_path
+        store = self.bench.store_path
+        paths = [*(sorted(book.rglob("*.yaml")) if book.is_dir() else [book]), store, store.with_suffix(".duckdb.wal")]
+        return tuple(
+            (str(path), state.st_mtime_ns, state.st_size) for path in paths if path.exists() and (state := path.stat())
+        )
+
+
+def _read(bench: Workbench) -> None:
+    """Book, lives and life models: the slow part of the first question."""
+    bench.lives()

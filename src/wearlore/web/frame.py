@@ -1,0 +1,102 @@
+"""What stands around every page: the head with the ways to the other pages, and the foot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
+from hashlib import sha256
+from importlib.resources import files
+from urllib.parse import quote, urlencode
+
+from fastapi import Response
+from nicegui import ui
+
+from wearlore.report.page import style_sheet
+from wearlore.web import parts
+from wearlore.web.desk import Desk
+from wearlore.web.parts import tag
+
+LOOK = "/look.css"
+SECTIONS = {
+    "family": ("Family", "/"),
+    "vehicles": ("Vehicles", "/vehicles"),
+    "appraisal": ("Buying", "/appraisal"),
+    "due": ("Due list", "/due"),
+    "records": ("Records", "/records"),
+    "hindsight": ("Hindsight", "/hindsight"),
+    "guide": ("Guide", "/guide"),
+}
+OF_A_VEHICLE = {
+    "vehicle": ("History", ""),
+    "trace": ("Trace", "/trace"),
+    "visit": ("Visit", "/visit"),
+    "outlook": ("Outlook", "/outlook"),
+    "appraisal": ("Appraisal", "/appraisal"),
+}
+FOOT = (
+    "Chances, prices and intervals are estimates from records and judgement. The maker's procedure, local codes and "
+    "licensed practice come first."
+)
+
+
+@contextmanager
+def frame(desk: Desk, title: str, *, section: str = "", vehicle: str = "", tab: str = "") -> Iterator[None]:
+    """A page called ``title``, in a ``section`` of the bench; of a ``vehicle`` also under its ``tab``."""
+    ui.page_title(f"{title} · Wearlore")
+    ui.add_head_html(f'<link rel="stylesheet" href="{LOOK}?{_version()}">')
+    with tag("div", classes="bench"):
+        tag("a", "To the content", href="#content", classes="skip")
+        with tag("header", classes="top"):
+            tag("a", "Wearlore", href="/", classes="mark")
+            tag("span", desk.bench.book.family.name, classes="family")
+            _ways(section)
+        if vehicle:
+            _of_a_vehicle(vehicle, tab)
+        with tag("main", id="content", tabindex="-1"):
+            tag("h1", title)
+            if desk.problem:
+                parts.says("The book or the store has changed and cannot be read; what stood before is shown.")
+                parts.problem(desk.problem)
+            yield
+        with tag("footer", classes="foot"):
+            tag("p", FOOT)
+
+
+def of_vehicle(vehicle: str, to: str = "", **said: str | list[str]) -> str:
+    """The address of a page of a vehicle; ``said``: what its query says (``per_year`` is ``per-year`` there)."""
+    query = urlencode({name.replace("_", "-"): value for name, value in said.items()}, doseq=True)
+    return f"/vehicles/{quote(vehicle, safe='')}{to}" + (f"?{query}" if query else "")
+
+
+def _ways(section: str) -> None:
+    with tag("nav", classes="ways", aria_label="Pages"):
+        for name, (called, to) in SECTIONS.items():
+            way = tag("a", called, href=to)
+            if name == section:
+                way.props["aria-current"] = "page"
+
+
+def _of_a_vehicle(vehicle: str, tab: str) -> None:
+    with tag("nav", classes="tabs", aria_label="Of this vehicle"):
+        tag("span", vehicle, classes="subject")
+        for name, (called, to) in OF_A_VEHICLE.items():
+            way = tag("a", called, href=of_vehicle(vehicle, to))
+            if name == tab:
+                way.props["aria-current"] = "page"
+
+
+@cache
+def _style() -> str:
+    own = files("wearlore.web").joinpath("bench.css").read_text(encoding="utf-8")
+    return style_sheet() + own
+
+
+@cache
+def _version() -> str:
+    return sha256(_style().encode()).hexdigest()[:12]
+
+
+def look() -> Response:
+    """The style of all pages."""
+    return Response(_style(), media_type="text/css", headers={"Cache-Control": "public, max-age=31536000, immutable"})

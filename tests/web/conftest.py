@@ -158,7 +158,8 @@ def assert_touchable(page: Page) -> None:
     """What is touched is at least 24 px each way (WCAG 2.2, 2.5.8), buttons and boxes of forms at least 40 px high."""
     small = page.evaluate(
         """() => {
-          const touched = 'button, select, input:not([type=checkbox]):not([type=radio]):not([type=hidden]), summary, nav a';
+          const lines = 'input:not([type=checkbox]):not([type=radio]):not([type=hidden])';
+          const touched = `button, select, summary, nav a, ${lines}`;
           const low = e => e.getBoundingClientRect().height < 40 || e.getBoundingClientRect().width < 24;
           const seen = [...document.querySelectorAll(touched)].filter(e => e.offsetParent);
           return seen.filter(low).map(e => e.outerHTML.slice(0, 120));

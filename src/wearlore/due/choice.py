@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from wearlore.lives import Array
 from wearlore.renewal.decision import WORTH, Wiring, choose
+from wearlore.renewal.turns import PARALLEL
 
 Index = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -195,21 +196,22 @@ def choices(shop: Shop, saving: Array, able: Flags, faulty: Flags) -> Choices:
     option, reason = np.full((v, units), -1, np.int64), np.zeros((v, units), np.int64)
     price, worth = np.zeros(v), np.zeros(v)
     net = saving - money
-    _choices(
-        shop.wiring,
-        shop.node_of,
-        shop.unit_of,
-        shop.barred,
-        shop.parent,
-        shop.joint,
-        net,
-        able,
-        faulty,
-        option,
-        reason,
-        price,
-        worth,
-    )
+    with PARALLEL:
+        _choices(
+            shop.wiring,
+            shop.node_of,
+            shop.unit_of,
+            shop.barred,
+            shop.parent,
+            shop.joint,
+            net,
+            able,
+            faulty,
+            option,
+            reason,
+            price,
+            worth,
+        )
     paid = np.where(option >= 0, money[np.maximum(option, 0)], 0.0).sum(axis=1) if money.size else np.zeros(v)
     return Choices(option, reason, price, paid, worth)
 

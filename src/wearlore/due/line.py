@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from wearlore.lives import Array
 from wearlore.renewal import Effect, Group, ModeRisk, Span, UnitWorth, draw_nodes
 from wearlore.renewal.equation import _ages, _new, cumulative_hazard, first_failure
+from wearlore.renewal.turns import PARALLEL
 from wearlore.renewal.unit import MEDIAN_Z
 
 DRAWS = 32
@@ -138,10 +139,11 @@ def worths(line: Line, states: States, span: Span) -> Worths:
     chance, stranded = np.zeros((k, MARKS.size)), np.zeros((k, MARKS.size))
     step = span.km / STEPS
     factor = exp(-span.discount * step)
-    _worths(
-        line, states.age, states.seen, states.odometer, states.at_least, states.unknown, step, factor, cost, chance,
-        stranded,
-    )  # fmt: skip
+    with PARALLEL:
+        _worths(
+            line, states.age, states.seen, states.odometer, states.at_least, states.unknown, step, factor, cost, chance,
+            stranded,
+        )  # fmt: skip
     return Worths(cost, chance, stranded)
 
 

@@ -19,6 +19,7 @@ from wearlore.lives import Array
 from wearlore.outlook.luck import distance_at, hazard_met, key_of, normal_at, uniform
 from wearlore.renewal import cumulative_hazard
 from wearlore.renewal.decision import KINDS, WORTH, choose, wiring
+from wearlore.renewal.turns import PARALLEL
 from wearlore.renewal.upkeep import Mask, Rule, Savings, Schedule, Upkeep
 
 LOOK, LEAD = np.uint64(1 << 40), np.uint64(1 << 41)  # luck of looks and leads, apart from that of lives
@@ -122,20 +123,21 @@ def courses(
     lives, plan = _lives_of(upkeep), _plan_of(upkeep, rule)
     nobody = np.zeros(len(upkeep.renewables), np.bool_)
     found = np.array([item.failed for item in upkeep.renewables], dtype=np.bool_)
-    out = _all(
-        wiring(upkeep),
-        lives,
-        plan,
-        found,
-        nobody if first is None else first,
-        first is not None,
-        np.uint64(seed % 2**64),
-        start,
-        np.full(runs, upkeep.span.km) if end is None else np.ascontiguousarray(end, np.float64),
-        np.full(runs, inf) if per_year is None else np.ascontiguousarray(per_year, np.float64),
-        years,
-        upkeep.span.discount,
-    )
+    with PARALLEL:
+        out = _all(
+            wiring(upkeep),
+            lives,
+            plan,
+            found,
+            nobody if first is None else first,
+            first is not None,
+            np.uint64(seed % 2**64),
+            start,
+            np.full(runs, upkeep.span.km) if end is None else np.ascontiguousarray(end, np.float64),
+            np.full(runs, inf) if per_year is None else np.ascontiguousarray(per_year, np.float64),
+            years,
+            upkeep.span.discount,
+        )
     return Courses(*out)
 
 

@@ -20,6 +20,7 @@ from wearlore.lives import Array
 from wearlore.outlook.courses import LEAD
 from wearlore.outlook.luck import distance_at, hazard_met, key_of, normal_at, uniform
 from wearlore.renewal import cumulative_hazard
+from wearlore.renewal.turns import PARALLEL
 from wearlore.renewal.upkeep import Renewable
 
 PARTS = 64  # in which runs are shared out between threads, at least
@@ -110,7 +111,8 @@ def alone(renewables: Sequence[Renewable], km: float, *, runs: int, seed: int) -
     end = hazards(m.age + m.speed[:, None] * km, m.mu, m.sigma, m.lognormal)
     through = m.past - m.seen + m.rate[:, None] * (end - m.past)
     through[0] += m.judged
-    return Alone(*_alone(m, np.exp(-through), km, runs, np.uint64(seed % 2**64)))
+    with PARALLEL:
+        return Alone(*_alone(m, np.exp(-through), km, runs, np.uint64(seed % 2**64)))
 
 
 @njit(cache=True)

@@ -6,6 +6,8 @@
     ├── RecordsError    one place in a file of records: file, line, field, what was expected, how to mend it
     │   └── RecordsErrors   every place found in one file
     ├── StoreError      the store cannot be opened, read or written
+    │   └── StoreBusy   another process has it open: the same may go well a little later
+    ├── ChangedSince    a vehicle whose records are no longer those that somebody had before them
     ├── NameNotKnown    a vehicle, component, mode … that does not exist, with the nearest that do
     ├── CannotOccur     a failure mode that a vehicle cannot have
     ├── LivesError      arrays of lives that contradict themselves
@@ -15,6 +17,7 @@
     ├── AppraisalError  what is said of a vehicle for sale, or of prices, that cannot be
     ├── HindsightError  records of which no part can be held out and forecast
     ├── PlanError       a plan that cannot be, or that breaks a ceiling on risk
+    ├── ServeError      a bench that cannot be served as told: address, password, certificate
     └── OutputError     a document that cannot be written
 
 Fields travel in ``args`` (so that an error survives a worker process) and the text is built in ``__str__``.
@@ -96,6 +99,21 @@ class StoreError(WearloreError):
     def __str__(self) -> str:
         path, problem, mend = self.args
         return f"{path}: {problem}. {mend}".rstrip()
+
+
+class ChangedSince(WearloreError):
+    """A vehicle whose records are no longer those of the version that somebody had before them."""
+
+    def __init__(self, vehicle: str, expected: str, now: str) -> None:
+        super().__init__(vehicle, expected, now)
+
+    def __str__(self) -> str:
+        vehicle, _, _ = self.args
+        return f"something was put on record of {vehicle} since this was opened. Look at it, then add yours as well."
+
+
+class StoreBusy(StoreError):
+    """Another process has the store open; the same may go well a little later."""
 
 
 class NameNotKnown(WearloreError, LookupError):
@@ -195,6 +213,17 @@ class HindsightError(WearloreError, ValueError):
 
 class PlanError(WearloreError, ValueError):
     """A plan that cannot be, or that breaks a ceiling on risk."""
+
+    def __init__(self, problem: str, mend: str) -> None:
+        super().__init__(problem, mend)
+
+    def __str__(self) -> str:
+        problem, mend = self.args
+        return f"{problem}. {mend}".rstrip()
+
+
+class ServeError(WearloreError):
+    """A bench that cannot be served as told: its address, password or certificate."""
 
     def __init__(self, problem: str, mend: str) -> None:
         super().__init__(problem, mend)

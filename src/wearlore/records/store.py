@@ -20,13 +20,15 @@ import errno
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from time import monotonic, sleep
 from types import TracebackType
 
 import duckdb
 
-from wearlore.errors import StoreError
+from wearlore.errors import StoreBusy, StoreError
 
 FORMAT = 1
+PATIENCE, PAUSE = 0.6, 0.05  # seconds: how long another process is waited for, and between two tries
 
 PREDICTIONS = """
 CREATE TABLE IF NOT EXISTS predictions (trace INTEGER, vehicle VARCHAR, date DATE, km DOUBLE,
@@ -63,8 +65,8 @@ class Store:
     def open(cls, path: str | Path, read_only: bool = False) -> Store:
         """Open the store at ``path``; a new file is laid out when there is none.
 
-        Raises StoreError when the folder is missing, the file is open in another process, is not a store, or is one of
-        another format; with ``read_only`` also when there is no file.
+        Raises StoreBusy when another process keeps it; StoreError when the folder is missing, the file is not a store,
+        or is one of another format; with ``read_only`` also when there is no file.
         """
         path = Path(path)
         if not path.parent.is_dir():
@@ -72,15 +74,11 @@ class Store:
         if read_only and not path.exists():
             raise StoreError(str(path), "there is no store", "Load records first; that makes one.")
         new = not path.exists()
-        try:
-            connection = duckdb.connect(str(path.absolute()), read_only=read_only)  # ":memory:" is a file's name too
-        except duckdb.Error as error:
-            raise _opening(path, error) from error
-        store = cls(path, connection)
+        store = cls(path, _connect(path, read_only=read_only))
         try:
             store._lay_out() if new else store._check()
         except StoreError:
-            connection.close()
+            store.connection.close()
             if new:
                 path.unlink(missing_ok=True)
                 path.with_name(f"{path.name}.wal").unlink(missing_ok=True)
@@ -147,6 +145,19 @@ class Store:
         self.close()
 
 
+def _connect(path: Path, *, read_only: bool) -> Connection:
+    """A connection; while another process has the file, for a moment again and again."""
+    until = monotonic() + PATIENCE
+    while True:
+        try:
+            return duckdb.connect(str(path.absolute()), read_only=read_only)  # ":memory:" is a file's name too
+        except duckdb.Error as error:
+            problem = _opening(path, error)
+            if not isinstance(problem, StoreBusy) or monotonic() > until:
+                raise problem from error
+        sleep(PAUSE)
+
+
 def _first_line(error: BaseException) -> str:
     return str(error).splitlines()[0] if str(error) else type(error).__name__
 
@@ -165,7 +176,7 @@ def _opening(path: Path, error: duckdb.Error) -> StoreError:
     """What DuckDB says on opening, in the words of a person."""
     said = str(error)
     if "lock" in said or "different configuration" in said:
-        return StoreError(
+        return StoreBusy(
             str(path), "the store is open elsewhere", "Close it there; only one process at a time may write to it."
         )
     if "Permission denied" in said or "Read-only file system" in said:

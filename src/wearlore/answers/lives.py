@@ -20,11 +20,21 @@ CLASSES = 6  # of distance in which a hazard is told, about
 
 
 @dataclass(frozen=True, slots=True)
+class OfVariant:
+    """How much of a mode's evidence is of one variant."""
+
+    variant: str
+    failures: int
+    lives: int
+
+
+@dataclass(frozen=True, slots=True)
 class ModeSummary:
     """One failure mode in one row: by when 1 in 10, half and 9 in 10 have failed (km), and on what that rests.
 
     ``b10``, ``b50``, ``b90``: posterior median and 95 % interval; None when there is neither record nor judgement.
-    ``stratum``: the revision, grade or variant that the row is of; empty for all.
+    ``stratum``: the revision, grade or variant that the row is of; empty for all. ``variants``: those that can have it
+    by the book, told of a row that is of all.
     """
 
     mode: str
@@ -39,6 +49,7 @@ class ModeSummary:
     record_share: float
     evidence: Evidence
     stratum: str = ""
+    variants: tuple[OfVariant, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

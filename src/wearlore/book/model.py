@@ -215,6 +215,7 @@ class Mode(Entry):
         {}, description="mode -> factor on its rate of ageing while this one is present"
     )
     note: str = ""
+    told: str = Field("", description="the specialist's own words in the guide, as Markdown")
 
     def applies(self, variant: str, revision: str) -> bool:
         return (not self.variants or variant in self.variants) and (not self.revisions or revision in self.revisions)
@@ -490,12 +491,21 @@ class Economics(Entry):
     tax: Annotated[float, Field(ge=0, lt=1)] = Field(0.0, description="share added to the customer's price")
 
 
+class Guide(Entry):
+    """The specialist's own words in the published guide, beside the numbers; Markdown."""
+
+    author: str = Field("", description="whose words they are")
+    owners: str = Field("", description="to those who have a vehicle of the family")
+    buyers: str = Field("", description="to those who think of buying one")
+
+
 class Book(Entry):
     """The description of one family, written by the specialist."""
 
     wearlore: Literal[1]
     family: Family
     economics: Economics
+    guide: Guide = Guide()
     variants: Annotated[dict[Id, Variant], Field(min_length=1)]
     zones: dict[Id, Zone]
     components: Annotated[dict[Id, Component], Field(min_length=1)]
@@ -516,6 +526,12 @@ class Book(Entry):
 
     def modes_of(self, component: str) -> Iterator[tuple[str, Mode]]:
         return ((id_, mode) for id_, mode in self.modes.items() if mode.component == component)
+
+    def variants_with(self, mode: str) -> Iterator[str]:
+        """The variants that can have ``mode``: their component, and the mode itself, is not for others alone."""
+        entry = self.modes[mode]
+        limits = [names for names in (entry.variants, self.components[entry.component].variants) if names]
+        return (id_ for id_ in self.variants if all(id_ in names for names in limits))
 
     def remedies_for(self, mode: str, variant: str = "") -> Iterator[tuple[str, Remedy]]:
         """The remedies that cure or hold off ``mode`` (on ``variant``, when one is named)."""

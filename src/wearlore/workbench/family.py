@@ -16,6 +16,7 @@ from wearlore.answers import (
     ModeCurves,
     ModeStudy,
     ModeSummary,
+    OfVariant,
     Ranked,
     UnderRule,
     basis,
@@ -142,7 +143,7 @@ class Family(Folder):
             ranking=tuple(Ranked(f.dist.name, f.log_likelihood, f.aicc) for f in rank(lives)) if lives.failures else (),
             points=survival_points(model, curves.curve, units or self.book.units),
             strata=self._split(mode, by) if by else (),
-            records=self._evidence(mode) if in_depth else (),
+            records=self.failures_on_record(mode) if in_depth else (),
             curves=curves,
             depth=self._depth(mode, curves, units or self.book.units) if in_depth else None,
         )
@@ -202,7 +203,9 @@ class Family(Folder):
             raise NameNotKnown("mode", mode, self.book.modes)
         return self.book.modes[mode]
 
-    def _evidence(self, mode: str) -> tuple[EvidenceLine, ...]:
+    def failures_on_record(self, mode: str) -> tuple[EvidenceLine, ...]:
+        """Where each failure of ``mode`` stands in the files that were taken. Raises NameNotKnown."""
+        self._mode(mode)
         if not self.store_path.exists():
             return ()
         with self._reading() as store:
@@ -229,7 +232,14 @@ class Family(Folder):
             record_share=model.record_share if model else 0.0,
             evidence=evidence,
             stratum=stratum,
+            variants=() if stratum else tuple(self._of_variants(mode)),
         )
+
+    def _of_variants(self, mode: str) -> Iterator[OfVariant]:
+        seen = self.lifetimes.modes[mode]
+        for name in self.book.variants_with(mode):
+            lives = seen.select(variant=name)
+            yield OfVariant(name, round(lives.failures), round(lives.total))
 
     def _split(self, mode: str, by: str) -> tuple[ModeSummary, ...]:
         seen = self.lifetimes.modes[mode]

@@ -45,6 +45,7 @@ class Desk:
         self.bench = Workbench(folder, seed=seed, progress=progress)
         self.today = today
         self.system = units
+        self.signed_in = False  # whether pages are for those who know a password
         self.problem: WearloreError | None = None  # why the newest book or store cannot be read
         self._seen = self._stamp()
         self._kept: OrderedDict[Key, Any] = OrderedDict()

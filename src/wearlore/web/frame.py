@@ -44,7 +44,7 @@ FOOT = (
 def frame(desk: Desk, title: str, *, section: str = "", vehicle: str = "", tab: str = "") -> Iterator[None]:
     """A page called ``title``, in a ``section`` of the bench; of a ``vehicle`` also under its ``tab``."""
     ui.page_title(f"{title} · Wearlore")
-    ui.add_head_html(f'<link rel="stylesheet" href="{LOOK}?{_version()}">')
+    ui.add_head_html(f'<link rel="stylesheet" href="{style_address()}">')
     with tag("div", classes="bench"):
         tag("a", "To the content", href="#content", classes="skip")
         with tag("header", classes="top"):
@@ -61,6 +61,8 @@ def frame(desk: Desk, title: str, *, section: str = "", vehicle: str = "", tab: 
             yield
         with tag("footer", classes="foot"):
             tag("p", FOOT)
+            if desk.signed_in:
+                tag("a", "Sign out", href="/sign-out")
 
 
 def of_vehicle(vehicle: str, to: str = "", **said: str | list[str]) -> str:
@@ -95,6 +97,10 @@ def _style() -> str:
 @cache
 def _version() -> str:
     return sha256(_style().encode()).hexdigest()[:12]
+
+
+def style_address() -> str:
+    return f"{LOOK}?{_version()}"
 
 
 def look() -> Response:

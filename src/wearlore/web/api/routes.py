@@ -1,11 +1,15 @@
-"""The interface for programs: the same results as the pages show, as JSON under ``/api``."""
+"""All routes of the interface over one desk."""
 
 from __future__ import annotations
+
+from typing import Any
 
 from fastapi import APIRouter, Response
 
 from wearlore.report.json import to_json
 from wearlore.web.desk import Desk
+
+ABOUT: dict[str, Any] = {"title": "Wearlore", "openapi_url": "/api/openapi.json"}
 
 
 def router(desk: Desk) -> APIRouter:

@@ -16,7 +16,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
 
-from wearlore.errors import WearloreError
+from wearlore.errors import StoreBusy, WearloreError
 from wearlore.units import Units
 from wearlore.workbench import Workbench, silent
 from wearlore.workbench.folder import Progress
@@ -48,9 +48,12 @@ class Desk:
         self.signed_in = False  # whether pages are for those who know a password
         self.problem: WearloreError | None = None  # why the newest book or store cannot be read
         self._seen = self._stamp()
+        self._turn = 0  # counts what made earlier answers untrue
         self._kept: OrderedDict[Key, Any] = OrderedDict()
+        self._asked: dict[Key, asyncio.Future[Any]] = {}
         self._short = ThreadPoolExecutor(SHORT, "short")
         self._long = ThreadPoolExecutor(1, "long")
+        self._changes = ThreadPoolExecutor(1, "changes")
 
     @property
     def units(self) -> Units:
@@ -72,20 +75,34 @@ class Desk:
     ) -> T:
         """The answer to ``question``, which must not change anything; what the same ``key`` was answered is kept.
 
-        ``progress`` is told from another thread. Raises what the question raises.
+        ``progress`` is told from another thread; who asks what is being answered already waits for that, untold. Raises
+        what the question raises.
         """
-        if key is not None and (found := self.kept(key)) is not None:
+        if key is None:
+            return await self._answer(question, None, long, progress)
+        if (found := self.kept(key)) is not None:
             return found  # type: ignore[no-any-return]
-        bench = self.bench
-        loop = asyncio.get_running_loop()
-        answer = await loop.run_in_executor(
+        if (asked := self._asked.get(key)) is None:
+            asked = self._asked[key] = asyncio.ensure_future(self._answer(question, key, long, progress))
+            asked.add_done_callback(lambda done: self._no_longer_asked(key, done))
+        return await asyncio.shield(asked)  # who goes away does not take it from others
+
+    async def _answer(self, question: Callable[[Workbench], T], key: Key | None, long: bool, progress: Progress) -> T:
+        bench, turn = self.bench, self._turn
+        answer = await asyncio.get_running_loop().run_in_executor(
             self._long if long else self._short, lambda: question(bench.telling(progress))
         )
-        if key is not None and bench is self.bench:
+        if key is not None and turn == self._turn:
             self._kept[key] = answer
             while len(self._kept) > KEPT:
                 self._kept.popitem(last=False)
         return answer
+
+    def _no_longer_asked(self, key: Key, done: asyncio.Future[Any]) -> None:
+        if self._asked.get(key) is done:
+            del self._asked[key]
+        if not done.cancelled():
+            done.exception()  # it has been told to those who waited, if any were left
 
     def kept(self, key: Key) -> Any | None:
         """The answer kept under ``key``, if there is one."""
@@ -94,10 +111,20 @@ class Desk:
         return self._kept.get(key)
 
     async def change(self, act: Callable[[Workbench], T]) -> T:
-        """Do what changes the store; pages that ask of the vehicles concerned see it at once."""
-        done = await asyncio.get_running_loop().run_in_executor(self._short, lambda: act(self.bench))
+        """Do what changes the store, one change after another; pages that ask of the vehicles concerned see it at once.
+
+        Raises what the change raises.
+        """
+        try:
+            return await asyncio.get_running_loop().run_in_executor(self._changes, lambda: act(self.bench))
+        finally:
+            self._forget()
+
+    def _forget(self) -> None:
+        """What was answered, and what is being answered, was about what is no longer there."""
+        self._turn += 1
         self._kept.clear()
-        return done
+        self._asked.clear()
 
     async def watch(self) -> None:
         """Go on looking whether the folder has changed, until cancelled."""
@@ -113,25 +140,36 @@ class Desk:
         anew = self.bench.again()
         try:
             await asyncio.get_running_loop().run_in_executor(self._long, _read, anew)
+        except StoreBusy:
+            self._seen = ()  # whoever is writing will be done soon
+            return
         except WearloreError as problem:
             self.problem = problem
             return
         self.problem = None
         self.bench = anew
-        self._kept.clear()
+        self._forget()
 
     def close(self) -> None:
-        self._short.shutdown(cancel_futures=True)
-        self._long.shutdown(cancel_futures=True)
+        """Let changes end; what is only being computed is for nobody any more."""
+        self._short.shutdown(wait=False, cancel_futures=True)
+        self._long.shutdown(wait=False, cancel_futures=True)
+        self._changes.shutdown()
 
     def _stamp(self) -> Stamp:
         """By which a change of the book or the store is seen."""
         book = self.bench.book_path
         store = self.bench.store_path
         paths = [*(sorted(book.rglob("*.yaml")) if book.is_dir() else [book]), store, store.with_suffix(".duckdb.wal")]
-        return tuple(
-            (str(path), state.st_mtime_ns, state.st_size) for path in paths if path.exists() and (state := path.stat())
-        )
+        return tuple(stamp for path in paths if (stamp := _stamp_of(path)))
+
+
+def _stamp_of(path: Path) -> tuple[str, int, int] | None:
+    try:
+        state = path.stat()
+    except OSError:
+        return None
+    return str(path), state.st_mtime_ns, state.st_size
 
 
 def _read(bench: Workbench) -> None:

@@ -67,9 +67,12 @@ class Left:
 @njit(cache=True)
 def cumulative_hazard(km: float, mu: float, sigma: float, lognormal: bool) -> float:
     """-ln S(km); finite for every km."""
-    if km <= 0:
-        return 0.0
-    z = (log(km) - mu) / sigma
+    return _hazard_at((log(km) - mu) / sigma, lognormal) if km > 0 else 0.0
+
+
+@njit(cache=True)
+def _hazard_at(z: float, lognormal: bool) -> float:
+    """-ln S where ln km is ``z`` scales above the location."""
     if not lognormal:
         return exp(min(z, 60.0))
     if z < 0:
@@ -138,28 +141,74 @@ def renewed(p, q, factor):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
+def _first_failures(mu, sigma, lognormal, cost, rate, speed, age, seen, step, steps):  # type: ignore[no-untyped-def]
+    """`first_failure` under every draw, (steps + 1, d): neighbours in memory are reckoned in one go."""
+    draws, modes = mu.shape
+    p, q = np.zeros((steps + 1, draws)), np.zeros((steps + 1, draws))
+    before, survival = np.empty((modes, draws)), np.ones(draws)
+    grown, charge = np.empty(draws), np.empty(draws)
+    for m in range(modes):
+        for d in range(draws):
+            before[m, d] = cumulative_hazard(min(seen[m], age[m]), mu[d, m], sigma[d, m], lognormal[m])
+    for i in range(steps + 1):
+        grown[:] = 0.0
+        charge[:] = 0.0
+        for m in range(modes):
+            km, factor = age[m] + speed[m] * step * i, rate[m] if i else 1.0
+            ln_km = log(km) if km > 0 else -np.inf
+            for d in range(draws):
+                now = _hazard_at((ln_km - mu[d, m]) / sigma[d, m], lognormal[m])
+                growth = (now - before[m, d]) * factor
+                before[m, d] = now
+                grown[d] += growth
+                charge[d] += growth * cost[m]
+        for d in range(draws):
+            if grown[d] > 0:
+                p[i, d] = survival[d] * (1.0 - exp(-grown[d]))
+                q[i, d] = p[i, d] * charge[d] / grown[d]
+                survival[d] -= p[i, d]
+    return p, q
+
+
+@njit(cache=True)
 def _new(mu, sigma, lognormal, cost, rate, speed, start, step, steps, factor):  # type: ignore[no-untyped-def]
-    worth = np.empty((mu.shape[0], steps + 1))
-    for d in range(mu.shape[0]):
-        p, q = first_failure(mu[d], sigma[d], lognormal, cost, rate, speed, start, start, step, steps)
-        worth[d] = renewed(p, q, factor)
-    return worth
+    """`renewed` under every draw, (d, steps + 1), in the same order of sums."""
+    p, q = _first_failures(mu, sigma, lognormal, cost, rate, speed, start, start, step, steps)
+    draws = mu.shape[0]
+    half, discount = sqrt(factor), factor ** (np.arange(steps + 1) - 1.0)
+    worth, between = np.zeros((steps + 1, draws)), np.zeros((steps + 1, draws))
+    total, charged = np.empty(draws), np.zeros(draws)
+    for i in range(steps + 1):
+        p[i] *= half * discount[i]
+    for n in range(1, steps + 1):
+        for d in range(draws):
+            charged[d] += q[n, d] * half * discount[n]
+            total[d] = charged[d] + 0.5 * p[1, d] * worth[n - 1, d]
+        for i in range(2, n + 1):
+            weight, beyond = p[i], between[n - i]
+            for d in range(draws):
+                total[d] += weight[d] * beyond[d]
+        for d in range(draws):
+            worth[n, d] = total[d] / (1.0 - 0.5 * p[1, d])
+            between[n - 1, d] = 0.5 * (worth[n - 1, d] + worth[n, d])
+    return np.ascontiguousarray(worth.T)
 
 
 @njit(cache=True)
 def _left(mu, sigma, lognormal, cost, rate, speed, age, seen, worth, step, steps, factor):  # type: ignore[no-untyped-def]
-    shape = (mu.shape[0], age.shape[0])
-    total, chance = np.empty(shape), np.empty(shape)
-    half = sqrt(factor)
-    for d in range(shape[0]):
-        for k in range(shape[1]):
-            p, q = first_failure(mu[d], sigma[d], lognormal, cost, rate, speed, age[k], seen[k], step, steps)
-            value, failed, discount = q[0] + p[0] * worth[d, steps], p[0], half
-            for i in range(1, steps + 1):
-                value += discount * (q[i] + p[i] * 0.5 * (worth[d, steps - i] + worth[d, steps - i + 1]))
-                discount *= factor
-                failed += p[i]
-            total[d, k], chance[d, k] = value, min(failed, 1.0)  # a sum of steps can end a bit above
+    draws, cases = mu.shape[0], age.shape[0]
+    total, chance = np.empty((draws, cases)), np.empty((draws, cases))
+    half, ahead = sqrt(factor), np.ascontiguousarray(worth.T)
+    for k in range(cases):
+        p, q = _first_failures(mu, sigma, lognormal, cost, rate, speed, age[k], seen[k], step, steps)
+        value, failed, discount = q[0] + p[0] * ahead[steps], p[0].copy(), half
+        for i in range(1, steps + 1):
+            for d in range(draws):
+                value[d] += discount * (q[i, d] + p[i, d] * 0.5 * (ahead[steps - i, d] + ahead[steps - i + 1, d]))
+                failed[d] += p[i, d]
+            discount *= factor
+        for d in range(draws):
+            total[d, k], chance[d, k] = value[d], min(failed[d], 1.0)  # a sum of steps can end a bit above
     return total, chance
 
 

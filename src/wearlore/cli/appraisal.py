@@ -17,7 +17,7 @@ from wearlore.errors import AppraisalError
 
 if TYPE_CHECKING:
     from wearlore.answers import Appraisal
-    from wearlore.appraisal import PriceModel, Renewed
+    from wearlore.appraisal import PriceModel
     from wearlore.units import Units
     from wearlore.vehicle import Vehicle
     from wearlore.workbench import Workbench
@@ -118,13 +118,15 @@ def _for_sale(
     bench: Workbench, units: Units, variant: str | None, built: str | None, odometer: float | None, history: str,
     done: tuple[str, ...],
 ) -> Vehicle:  # fmt: skip
+    from wearlore.workbench.said import renewals
+
     given = {"--variant": variant, "--built": built, "--odometer": odometer}
     if variant is None or built is None or odometer is None:
         lacking = ", ".join(option for option, value in given.items() if value is None)
         problem = "there is too little to appraise: a vehicle of the store, or variant, date built and odometer"
         raise AppraisalError(problem, f"Give {lacking}.")
     return bench.for_sale(
-        variant, _date(built), units.to_km(odometer), [_renewed(one, units) for one in done],
+        variant, _date(built), units.to_km(odometer), renewals(done, units),
         complete=history == "complete", today=today(),
     )  # fmt: skip
 
@@ -134,17 +136,6 @@ def _date(written: str) -> date:
         return date.fromisoformat(written)
     except ValueError:
         raise AppraisalError(f"--built {written} is no date", "Write year, month and day: 2016-05-01.") from None
-
-
-def _renewed(written: str, units: Units) -> Renewed:
-    from wearlore.appraisal import Renewed
-
-    unit, _, odometer = written.rpartition("@")
-    try:
-        return Renewed(unit, units.to_km(float(odometer)))
-    except ValueError:
-        mend = "Write the component, @ and the odometer: water-pump@90000."
-        raise AppraisalError(f"--done {written} says no odometer", mend) from None
 
 
 def _market(path: Path | None, comparable: float | None, units: Units) -> PriceModel | None:

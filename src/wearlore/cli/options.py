@@ -8,8 +8,6 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 from cyclopts import Parameter
 
-from wearlore.errors import ScopeError
-
 if TYPE_CHECKING:
     from wearlore.answers import VisitScope
     from wearlore.cli.output import Working
@@ -92,6 +90,8 @@ def bench_of(where: Where, working: Working) -> Workbench:
 
 def visit_of(bench: Workbench, vehicle: str, asked: Asked, shown: Shown, *, bound: bool = False) -> VisitScope:
     """The scope asked for, with the ``bound`` of what can be reached or not; distances come in the units shown."""
+    from wearlore.workbench.said import chances
+
     units = units_shown(bench, shown)
 
     def in_km(distance: float | None) -> float | None:
@@ -108,28 +108,11 @@ def visit_of(bench: Workbench, vehicle: str, asked: Asked, shown: Shown, *, boun
     return bench.scope(
         vehicle,
         asked.fault,
-        probable=chances_said(asked.probable),
+        probable=chances(asked.probable),
         terms=terms,
         km=in_km(asked.odometer),
         bound=bound,
     )
-
-
-def chances_said(said: tuple[str, ...]) -> dict[str, float]:
-    """Faults with their chances; raises ScopeError for what does not read ``FAULT=CHANCE``."""
-    chances: dict[str, float] = {}
-    for one in said:
-        fault, _, chance = one.partition("=")
-        try:
-            number = float(chance)
-        except ValueError:
-            raise ScopeError(
-                f"--probable {one} names no chance", "Write the fault, =, and a number between 0 and 1: MODE=0.3"
-            ) from None
-        if fault in chances:
-            raise ScopeError(f"--probable names {fault} twice", "Give each fault one chance")
-        chances[fault] = number
-    return chances
 
 
 def units_shown(bench: Workbench, shown: Shown) -> Units:

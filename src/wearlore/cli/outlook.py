@@ -10,7 +10,7 @@ from typing import Annotated
 from cyclopts import Parameter
 
 from wearlore.cli.app import app
-from wearlore.cli.options import Drawn, Several, Shown, Where, bench_of, chances_said, units_shown
+from wearlore.cli.options import Drawn, Several, Shown, Where, bench_of, units_shown
 from wearlore.cli.output import Working, answer, today
 from wearlore.errors import ScopeError
 
@@ -71,6 +71,7 @@ def outlook(
     from wearlore.report.charts import outlook_drawings
     from wearlore.report.outlook import vehicle_outlook
     from wearlore.workbench.outlooks import PATHS
+    from wearlore.workbench.said import chances
 
     if years.years is not None and years.horizon is not None:
         raise ScopeError("--years and --horizon are two ways to say how far", "Give one of them.")
@@ -86,7 +87,7 @@ def outlook(
         found = bench.outlook(
             vehicle,
             years.fault,
-            probable=chances_said(years.probable),
+            probable=chances(years.probable),
             years=years.years,
             horizon=in_km(years.horizon, "the distance ahead"),
             per_year=in_km(years.per_year, "the distance a year"),

@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from functools import partial
-from math import inf, isfinite
-from typing import TYPE_CHECKING, Annotated, cast, get_args
+from typing import TYPE_CHECKING, Annotated, cast
 
 from cyclopts import Parameter
 
 from wearlore.cli.app import app
 from wearlore.cli.options import Drawn, Several, Shown, Where, bench_of, units_shown
 from wearlore.cli.output import Working, answer, today
-from wearlore.errors import NameNotKnown, PlanError
+from wearlore.errors import PlanError
 
 if TYPE_CHECKING:
-    from wearlore.book.model import Severity
-    from wearlore.plan import Asked, Kind
     from wearlore.units import Units
 
 
@@ -57,15 +54,17 @@ def plan(
     vehicle
         A vehicle of the store, planned for from its ages; unless given, a variant from new.
     """
+    from wearlore.workbench.said import ceilings, strategies
+
     _fit_together(vehicle, mode, interval, change_cost, odometer, strategy)
     with Working() as working:
         bench = bench_of(where, working)
         units = units_shown(bench, shown)
         km = partial(_in_km, units)
         terms = bench.plan_terms(
-            labour_rate=rate, horizon=km(horizon), service_every=km(service_every), ceilings=_ceilings(ceiling)
+            labour_rate=rate, horizon=km(horizon), service_every=km(service_every), ceilings=ceilings(ceiling)
         )
-        asked = _asked(strategy, units)
+        asked = strategies(strategy, units)
         if interval:
             fluid = bench.fluid_interval(interval, change=cast(float, change_cost), variant=variant, terms=terms)
         elif mode:
@@ -116,45 +115,3 @@ def _fit_together(
 
 def _in_km(units: Units, distance: float | None) -> float | None:
     return None if distance is None else units.to_km(distance)
-
-
-def _asked(said: tuple[str, ...], units: Units) -> dict[str, Asked]:
-    """Raises PlanError for what does not read ``MODE=KIND`` or ``MODE=KIND@DISTANCE``."""
-    from wearlore.plan import Asked, Kind
-
-    found: dict[str, Asked] = {}
-    for one in said:
-        mode, _, rest = one.partition("=")
-        kind, at, distance = rest.partition("@")
-        if kind not in get_args(Kind):
-            raise NameNotKnown("strategy", kind, get_args(Kind))
-        if (kind == "run-to-failure") == bool(at):
-            mend = "Write MODE=run-to-failure, MODE=renew@90000 or MODE=inspect@20000."
-            raise PlanError(f"--strategy {one} cannot be read", mend)
-        if mode in found:
-            raise PlanError(f"--strategy names {mode} twice", "Give each mode one strategy.")
-        found[mode] = Asked(cast("Kind", kind), units.to_km(_number(one, distance)) if at else inf)
-    return found
-
-
-def _ceilings(said: tuple[str, ...]) -> dict[Severity, float]:
-    from wearlore.book.model import Severity
-
-    found: dict[Severity, float] = {}
-    for one in said:
-        severity, _, share = one.partition("=")
-        if severity not in get_args(Severity):
-            raise NameNotKnown("severity", severity, get_args(Severity))
-        found[cast("Severity", severity)] = _number(one, share)
-    return found
-
-
-def _number(said: str, text: str) -> float:
-    """Raises PlanError for what is no number above 0."""
-    try:
-        number = float(text)
-    except ValueError:
-        number = inf
-    if not (isfinite(number) and number > 0):
-        raise PlanError(f"{said} names no number above 0", "Write digits with a decimal point after the sign.")
-    return number

@@ -15,7 +15,7 @@ from scipy.stats import norm
 from tests.scope.family import BOOK, TERMS, models, vehicle
 from tests.trace.family import BOOK as TRACED
 from tests.trace.family import case
-from wearlore.appraisal import beyond, even_price, kept_well, over_ages, standard, states
+from wearlore.appraisal import Bills, beyond, even_price, kept_well, over_ages, standard, states
 from wearlore.estimate import Estimate
 from wearlore.outlook import courses
 from wearlore.outlook.improve import learn_share
@@ -47,7 +47,7 @@ def bill_of(one, *there, shown=1.0, saves=0.0):
     consequence = {id_: mode.consequence.cost for id_, mode in TRACED.modes.items()}
     kept = care(one.vehicle)
     later = np.full(len(kept.renewables), saves) if np.isscalar(saves) else saves
-    return standard(kept, later, one.suspects, rows, dict.fromkeys(names, shown), consequence)
+    return standard(Bills(kept, later, one.suspects), rows, dict.fromkeys(names, shown), consequence)
 
 
 WAY, SEAL, CLUTCH, SLAVE = 50 + 300, 42 + 30, 48 + 20 + 180, 18 + 5 + 60
@@ -110,7 +110,7 @@ def test_what_is_added_is_what_simulating_the_found_fault_adds(one, km):
         ill = upkeep(BOOK, van, models, terms, rng=np.random.default_rng(1))
         more = courses(ill, rule, runs=2000, seed=3).cost - base
         row = np.array([[name == suspect.name for name in names]])
-        bill = standard(good, rule.savings.unseen, one.suspects, row, dict.fromkeys(names, 1.0), free)
+        bill = standard(Bills(good, rule.savings.unseen, one.suspects), row, dict.fromkeys(names, 1.0), free)
         assert bill.beyond[0] == pytest.approx(more.mean(), abs=75), suspect.name
 
 

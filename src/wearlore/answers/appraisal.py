@@ -108,6 +108,7 @@ class Appraisal:
     ``km``: the odometer; ``furthest``: the longest distance on record where the odometer lies beyond it, else None.
     ``more``: what this vehicle is expected to cost beyond the one it is compared with. ``faults``: by what they are
     expected to cost; ``looks``: by falling worth per minute; ``minutes``: what there are for them, None: no limit.
+    ``moved``: what each thing ``said`` did to the even price, in the order told, the costs of faults as they are now.
     ``together``: money to standard and in the years to come, and where 80 % of single vehicles lie.
     """
 
@@ -122,6 +123,7 @@ class Appraisal:
     stops: tuple[Stop, ...]
     told: tuple[Told, ...]
     said: tuple[str, ...]
+    moved: tuple[float, ...]
     even: EvenPrice
     compared: Compared
     more: Estimate

@@ -13,10 +13,11 @@ from wearlore.appraisal.inspecting import (
 from wearlore.appraisal.market import PriceModel, Sale, price_model
 from wearlore.appraisal.offered import Renewed, kept_well, offered
 from wearlore.appraisal.price import SURE, EvenPrice, beyond, even_price
-from wearlore.appraisal.standard import Standard, standard, states
+from wearlore.appraisal.standard import Bills, Standard, standard, states
 
 __all__ = [
     "SURE",
+    "Bills",
     "EvenPrice",
     "Finding",
     "Inspected",

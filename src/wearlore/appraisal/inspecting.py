@@ -19,7 +19,7 @@ from itertools import product
 from math import exp, isfinite
 
 from wearlore.errors import NameNotKnown
-from wearlore.trace import Fact, Look, Means, Posterior, Sight, Solver
+from wearlore.trace import Fact, Look, Means, Network, Posterior, Sight, Solver
 from wearlore.trace.network import not_seen, reported, seen
 
 SIGHTS = 4  # of one look, weighed together
@@ -170,18 +170,32 @@ class Sighted:
 
 def sighted(solver: Solver, facts: Sequence[Fact], causes: Sequence[str], looks: Sequence[Look]) -> tuple[Sighted, ...]:
     """For each of ``causes``. A look at the cause itself shows it by its own accuracy."""
-    findings = {finding.name for finding in solver.network.findings}
     sights = [sight for look in looks for sight in look.sights]
-    names = sorted({sight.about for sight in sights} & findings)
+    touched = _touched(solver.network, facts)
     found = []
     for cause in causes:
         shown = 0.0
+        names = sorted({sight.about for sight in sights} & touched[cause])
         there, absent = (solver.findings([*facts, fact], names) for fact in (seen(cause), not_seen(cause)))
         for sight in sights:
             accuracy = sight.sensitivity + sight.specificity - 1
             if sight.about == cause:
                 shown = max(shown, accuracy)
-            elif sight.about in findings:
+            elif sight.about in there:
                 shown = max(shown, accuracy * abs(there[sight.about] - absent[sight.about]))
         found.append(Sighted(cause, shown))
     return tuple(found)
+
+
+def _touched(network: Network, facts: Sequence[Fact]) -> dict[str, frozenset[str]]:
+    """Cause -> the findings whose chance its being there can change: those that it brings about, and where a fact tells
+    of one of these, those that any other cause behind a fact brings about."""
+    brings: dict[str, set[str]] = {cause.name: set() for cause in network.causes}
+    behind: dict[str, set[str]] = {cause.name: {cause.name} for cause in network.causes}
+    for finding in network.findings:  # each follows those upstream of it
+        behind[finding.name] = set().union(*(behind[edge.parent] for edge in finding.edges))
+        for cause in behind[finding.name]:
+            brings[cause].add(finding.name)
+    told = set().union(*(behind[fact.about] for fact in facts))
+    together = frozenset().union(*(brings[cause] for cause in told))
+    return {cause: together if cause in told else frozenset(names) for cause, names in brings.items()}

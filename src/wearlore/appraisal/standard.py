@@ -9,15 +9,15 @@ is cured.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from wearlore.lives import Array
-from wearlore.renewal.decision import KINDS, choose, wiring
-from wearlore.renewal.upkeep import Mask, Upkeep
+from wearlore.renewal.decision import KINDS, Wiring, choose, wiring
+from wearlore.renewal.upkeep import Kind, Mask, Upkeep
 from wearlore.trace import Fact, Solver, Suspect
 
 TOGETHER = 12  # causes drawn together at most
@@ -64,50 +64,84 @@ def states(
     return drawn
 
 
-def standard(
-    upkeep: Upkeep,
-    saves: Array,
-    suspects: Sequence[Suspect],
-    there: Mask,
-    shown: Mapping[str, float],
-    consequence: Mapping[str, float],
-) -> Standard:
-    """``there`` (N, causes): draws of what is there, in the order of ``suspects``; ``upkeep``: with nothing there.
+@dataclass(frozen=True)
+class Bills:
+    """What visits cost that cure what is there. Each set of pieces to be cured is priced once, however often it is met.
 
-    ``saves`` (n,): money that renewing each renewable now saves later. ``shown``: cause -> chance that looking shows
-    it; ``consequence``: mode -> money beyond its cure.
+    ``upkeep``: with nothing there; ``saves`` (n,): money that renewing each renewable now saves later.
     """
-    curing = _curing(upkeep, suspects)
-    missed = np.array([consequence[one.mode] * (1 - shown[one.name]) for one in suspects])
-    wired = wiring(upkeep)
 
-    none = np.zeros(saves.size)
+    upkeep: Upkeep
+    saves: Array
+    suspects: Sequence[Suspect]
+    _priced: dict[Kind, dict[bytes, float]] = field(default_factory=lambda: {"failed": {}, "worth": {}}, repr=False)
 
-    def cure(of: Mask) -> Array:
-        """Money of a visit that cures just that."""
-        bill: Array = _visits(wired, KINDS["failed"], of @ curing > 0, none)
-        return bill
+    def cure(self, of: Mask) -> Array:
+        """Money of a visit that cures just that; ``of`` (N, causes)."""
+        return self._visits("failed", of, np.zeros_like(self.saves))
+
+    def advised(self, of: Mask) -> Array:
+        """Money of the visit that does what pays as well, less what it saves later."""
+        return self._visits("worth", of, self.saves)
+
+    def _visits(self, kind: Kind, of: Mask, saves: Array) -> Array:
+        failed = np.zeros((len(of), self.saves.size), np.bool_)
+        for cause, cured in enumerate(self._curing):
+            if cured is not None:
+                failed[:, cured] |= of[:, cause]
+        sets = [row.tobytes() for row in np.packbits(failed, axis=1)]
+        priced = self._priced[kind]
+        new = {each: row for row, each in enumerate(sets) if each not in priced}
+        if new:
+            money = _visits(self._wired, KINDS[kind], failed[list(new.values())], saves)
+            priced.update(zip(new, money.tolist(), strict=True))
+        return np.array([priced[each] for each in sets])
+
+    @cached_property
+    def anyway(self) -> frozenset[str]:
+        """Causes whose cure the advice does even if nothing is there."""
+        due = np.concatenate([self._wired.price, np.zeros_like(self.saves)])
+        nothing = np.zeros(self.saves.size, np.bool_)
+        done = choose(self._wired, KINDS["worth"], nothing, self.saves - self._wired.money, due)
+        cured = zip(self.suspects, self._curing, strict=True)
+        return frozenset(one.name for one, by in cured if by is not None and done[by])
+
+    @cached_property
+    def _wired(self) -> Wiring:
+        return wiring(self.upkeep)
+
+    @cached_property
+    def _curing(self) -> tuple[int | None, ...]:
+        """Which renewable cures each suspect; None where the book has no cure."""
+        place = {(one.unit, mode): i for i, one in enumerate(self.upkeep.renewables) for mode in one.modes}
+        return tuple(place.get((one.unit, one.mode)) for one in self.suspects)
+
+
+def standard(bills: Bills, there: Mask, shown: Mapping[str, float], consequence: Mapping[str, float]) -> Standard:
+    """``there`` (N, causes): draws of what is there, in the order of the suspects.
+
+    ``shown``: cause -> chance that looking shows it; ``consequence``: mode -> money beyond its cure.
+    """
+    missed = np.array([consequence[one.mode] * (1 - shown[one.name]) for one in bills.suspects])
 
     def advised(of: Mask) -> Array:
-        """Money of the visit that does what pays as well, less what it saves later, and of what is missed."""
-        net: Array = _visits(wired, KINDS["worth"], of @ curing > 0, saves) + of @ missed
+        """With what is missed and brings its consequence."""
+        net: Array = bills.advised(of) + of @ missed
         return net
 
-    costs = {}
-    for number, one in enumerate(suspects):
-        present, absent = there[:SOME].copy(), there[:SOME].copy()
-        present[:, number], absent[:, number] = True, False
-        costs[one.name] = float((advised(present) - advised(absent)).mean())
-    nothing, each = np.zeros((1, len(suspects)), np.bool_), np.eye(len(suspects), dtype=np.bool_)
-    due = np.concatenate([wired.price, none])
-    anyway = choose(wired, KINDS["worth"], np.zeros(saves.size, np.bool_), saves - wired.money, due)
+    count = len(bills.suspects)
+    each = np.eye(count, dtype=np.bool_)
+    some = there[:SOME]
+    without, with_ = (np.concatenate([some & ~one for one in each]), np.concatenate([some | one for one in each]))
+    added = (advised(with_) - advised(without)).reshape(count, -1).mean(axis=1)
+    costs = {one.name: money for one, money in zip(bills.suspects, added.tolist(), strict=True)}
     return Standard(
-        bill=cure(there),
-        beyond=advised(there) - advised(nothing)[0],
+        bill=bills.cure(there),
+        beyond=advised(there) - advised(np.zeros((1, count), np.bool_))[0],
         states=there,
         costs=costs,
-        alone=dict(zip(costs, cure(each).tolist(), strict=True)),
-        anyway=frozenset(one.name for one, cures in zip(suspects, curing, strict=True) if (cures * anyway).any()),
+        alone=dict(zip(costs, bills.cure(each).tolist(), strict=True)),
+        anyway=bills.anyway,
     )
 
 
@@ -130,13 +164,3 @@ def _visits(wired, kind, failed, saves):  # type: ignore[no-untyped-def]
             if needed[step]:
                 money[row] += wired.price[step]
     return money
-
-
-def _curing(upkeep: Upkeep, suspects: Sequence[Suspect]) -> NDArray[np.float32]:
-    """Which renewable cures each suspect, (causes, n) as 0 and 1; none where the book has no cure."""
-    place = {(one.unit, mode): i for i, one in enumerate(upkeep.renewables) for mode in one.modes}
-    curing = np.zeros((len(suspects), len(upkeep.renewables)), np.float32)
-    for number, one in enumerate(suspects):
-        if (one.unit, one.mode) in place:
-            curing[number, place[one.unit, one.mode]] = 1.0
-    return curing

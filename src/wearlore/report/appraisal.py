@@ -71,7 +71,11 @@ def appraisal_sheet(found: Appraisal, units: Units, made_on: date, figures: Figu
             *rules(found),
             *_advice(found, units),
             *_cautions(found, units),
-            *when(found.said, Heading("What is told"), Bullets(found.said)),
+            *when(
+                found.said,
+                Heading("What is told, and what it did to the even price"),
+                Bullets(tuple(told_in_words(found, units))),
+            ),
             *drawn(figures, "price"),
             *_looks(found, units),
             *_unseen(found, units),
@@ -150,6 +154,19 @@ def look_first(found: Appraisal, units: Units) -> str:
     if any(look.worth > 0 for look in found.looks):
         return "No look that is left is worth its time for the decision alone; each still moves the price."
     return "No single look that is left turns the decision at this price; each still moves what to offer."
+
+
+def told_in_words(found: Appraisal, units: Units) -> Iterator[str]:
+    """``Oil at the sump: there (Look underneath): −EUR 240``."""
+    for said, moved in zip(found.said, found.moved, strict=True):
+        yield f"{said}: {moved_in_words(moved, units)}"
+
+
+def moved_in_words(amount: float, units: Units) -> str:
+    """What something did to a price: ``+EUR 14``, ``−EUR 240``, ``nothing``."""
+    if abs(amount) < TOLD:
+        return "nothing"
+    return f"{'+' if amount > 0 else ''}{money(amount, units)}"
 
 
 def _advice(found: Appraisal, units: Units) -> Iterator[Block]:

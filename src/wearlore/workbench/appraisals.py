@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import date
+from functools import partial
 from math import inf
 
 import numpy as np
@@ -21,6 +22,7 @@ from wearlore.vehicle import Vehicle
 from wearlore.workbench.appraising import Appraising, ForSale
 from wearlore.workbench.dues import Dues
 
+RECORDED = "as the store has it"
 NOTHING = YearsToCome(Estimate(0.0, 0.0, 0.0), (0.0, 0.0), 0.0, 0.0, 0.0)
 
 
@@ -40,7 +42,7 @@ class Appraisals(Dues):
         told: Sequence[Told] = (),
         *,
         today: date,
-        history: str = "as the store has it",
+        history: str = RECORDED,
         km: float | None = None,
         comparable: float | None = None,
         market: PriceModel | None = None,
@@ -51,13 +53,32 @@ class Appraisals(Dues):
         horizon: float | None = None,
         per_year: float | None = None,
     ) -> Appraisal:
-        """Whether to buy ``vehicle`` (one of the store by its name, at odometer ``km``) at ``price``.
+        """Whether to buy ``vehicle`` at ``price``; see `appraising` and `for_sale_at`. Raises what these raise."""
+        for_sale_at = partial(asked_for, price, comparable, market, minutes)
+        for_sale_at(0.0, 0.0)
+        appraising = self.appraising(
+            vehicle, history=history, km=km, missing_tools=missing_tools, labour_rate=labour_rate, horizon=horizon,
+            per_year=per_year,
+        )  # fmt: skip
+        stands = appraising.vehicle
+        age = (today - stands.built).days / DAYS_PER_YEAR
+        return appraising.answer(for_sale_at(age, stands.km), told, off)
 
-        ``comparable``: what one of known good history costs, or ``market`` to tell it; with neither the asking price is
-        taken for that. ``minutes``: what there are for looking. Raises AppraisalError, NameNotKnown, RecordsError,
-        TraceError, ScopeError.
+    def appraising(
+        self,
+        vehicle: Vehicle | str,
+        *,
+        history: str = RECORDED,
+        km: float | None = None,
+        missing_tools: Iterable[str] = (),
+        labour_rate: float | None = None,
+        horizon: float | None = None,
+        per_year: float | None = None,
+    ) -> Appraising:
+        """``vehicle`` (one of the store by its name, at odometer ``km``), to be asked of as findings come in.
+
+        Raises AppraisalError, NameNotKnown, RecordsError, TraceError, ScopeError.
         """
-        _check(price, comparable, minutes)
         since, stands = 0.0, vehicle
         in_store = isinstance(vehicle, str)
         if isinstance(vehicle, str):
@@ -76,16 +97,29 @@ class Appraisals(Dues):
         access = Access.of(book, vehicle.variant, vehicle.built, missing_tools)
         case = Case(book, vehicle, found)
         means = Means(case, access, terms.labour_rate, terms.visit_fixed)
-        compared = _compared(comparable, market, price, (today - stands.built).days / DAYS_PER_YEAR, stands.km)
-        self.progress("simulating the years to come", 0, 0)
-        appraising = Appraising(case, means, stands, self._model_of, terms, self.seed, unknown, progress=self.progress)
         seen = self._furthest()
-        asked = ForSale(price, compared, in_store, history, minutes, seen if stands.km > seen else None)
-        return appraising.answer(asked, told, off)
+        return Appraising(
+            case, means, stands, self._model_of, terms, self.seed, unknown, in_store, history,
+            seen if stands.km > seen else None, progress=self.progress,
+        )  # fmt: skip
 
     def _furthest(self) -> float:
         """The longest distance on record, km; without any end where there are no records at all."""
         return max((furthest(seen.lives) for seen in self.lifetimes.modes.values() if len(seen.lives)), default=inf)
+
+
+def asked_for(
+    price: float, comparable: float | None, market: PriceModel | None, minutes: float | None, age: float, km: float
+) -> ForSale:
+    """``price`` asked for a vehicle of ``age`` years at odometer ``km``.
+
+    ``comparable``: what one of known good history costs, or ``market`` to tell it; with neither the asking price is
+    taken for that. ``minutes``: what there are for looking. Raises AppraisalError.
+    """
+    for what, value in (("the price", price), ("the price of one to compare with", comparable), ("the time", minutes)):
+        if value is not None and not 0 < value < inf:
+            raise AppraisalError(f"{what} is {value:g}", "It must be above 0.")
+    return ForSale(price, _compared(comparable, market, price, age, km), minutes)
 
 
 def _compared(given: float | None, market: PriceModel | None, price: float, age: float, km: float) -> Compared:
@@ -95,9 +129,3 @@ def _compared(given: float | None, market: PriceModel | None, price: float, age:
         return Compared(Estimate(value, value, value), source, None, None, False, NOTHING)
     typical, single = market.typical(age, km), market.single(age, km)
     return Compared(typical, "market", single, market, market.beyond(age, km), NOTHING)
-
-
-def _check(price: float, comparable: float | None, minutes: float | None) -> None:
-    for what, value in (("the price", price), ("the price of one to compare with", comparable), ("the time", minutes)):
-        if value is not None and not 0 < value < inf:
-            raise AppraisalError(f"{what} is {value:g}", "It must be above 0.")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import pairwise
 from math import isfinite
 
 import numpy as np
@@ -12,6 +14,7 @@ from wearlore import outlook
 from wearlore.answers import Stop, Withheld
 from wearlore.answers.appraisal import Appraisal, BuyersLook, Compared, PricedFault, ToStandard, YearsToCome
 from wearlore.appraisal import (
+    Bills,
     Inspected,
     Offer,
     Standard,
@@ -26,6 +29,7 @@ from wearlore.appraisal import (
     without_dismantling,
 )
 from wearlore.book.model import Book
+from wearlore.estimate import Estimate
 from wearlore.lives import Array
 from wearlore.outlook import Courses
 from wearlore.outlook.improve import learn_share
@@ -43,20 +47,28 @@ MIDDLE = 0.8  # of single vehicles
 
 @dataclass(frozen=True)
 class ForSale:
-    """What is asked about the vehicle. ``comparable``: what it is compared with, its years left open."""
+    """What is asked about the vehicle. ``comparable``: what it is compared with, its years left open; ``minutes``: what
+    there are for looking."""
 
     price: float
     comparable: Compared
-    in_store: bool
-    history: str
     minutes: float | None
-    furthest: float | None
+
+
+@dataclass(frozen=True)
+class Simulated:
+    """What does not change with what is found: the years to come ``here`` and of one that was kept well (``against``),
+    the ``bills`` of what may be there."""
+
+    bills: Bills
+    here: Courses
+    against: Courses
 
 
 @dataclass(frozen=True)
 class Appraising:
-    """A vehicle for sale with the means at hand; ``vehicle``: as it stands now. ``rounds``: courses simulated
-    for each draw of lives and of ages."""
+    """A vehicle for sale with the means at hand; ``vehicle``: as it stands now. ``furthest``: the longest distance on
+    record where its odometer lies beyond that. ``rounds``: courses simulated for each draw of lives and of ages."""
 
     case: Case
     means: Means
@@ -65,6 +77,9 @@ class Appraising:
     terms: Terms
     seed: int
     unknown: tuple[str, ...]
+    in_store: bool
+    history: str
+    furthest: float | None
     rounds: int = 4
     progress: Progress = silent
 
@@ -72,23 +87,35 @@ class Appraising:
     def book(self) -> Book:
         return self.case.book
 
+    @cached_property
+    def solver(self) -> Solver:
+        return Solver(self.case.network)
+
+    @cached_property
+    def simulated(self) -> Simulated:
+        """The slow part, done once."""
+        self.progress("simulating the years to come", 0, 0)
+        share = learn_share(self._upkeep(self.vehicle), seed=self.seed)[0].share
+        good, well = (self._upkeep(one, share) for one in (self.vehicle, kept_well(self.vehicle)))
+        tables = savings(good)
+        here = self._courses(good, self.vehicle, lambda _: follow_advice(good, tables), known=False)
+        self.progress("simulating one that was kept well", 0, 0)
+        against = self._courses(well, kept_well(self.vehicle), _coarsely, known=True)
+        return Simulated(Bills(good, tables.unseen, self.case.suspects), here, against)
+
     # ------------------------------------------------------------------------------------------------------ the answer
     def answer(self, asked: ForSale, told: Sequence[Told], off: Iterable[str] = ()) -> Appraisal:
         """``off``: operations that are done already. Raises NameNotKnown, TraceError, AppraisalError."""
         told = tuple(dict.fromkeys(told))
         facts = self.case.facts(told)
-        solver = Solver(self.case.network)
+        solver, simulated = self.solver, self.simulated
+        here, against = simulated.here, simulated.against
         opened = self.means.access.reach(off)
         looks, hard = self._looks(told, opened)
         shown = self._shown(solver, facts, looks)
-        share = learn_share(self._upkeep(self.vehicle), seed=self.seed)[0].share
-        good, well = (self._upkeep(one, share) for one in (self.vehicle, kept_well(self.vehicle)))
-        tables = savings(good)
-        there = states(solver, facts, [s.name for s in self.case.suspects], DRAWN, rng=np.random.default_rng(self.seed))
-        bill = standard(good, tables.unseen, self.case.suspects, there, shown, self._consequences())
-        here = self._courses(good, self.vehicle, lambda _: follow_advice(good, tables), known=False)
-        self.progress("simulating one that was kept well", 0, 0)
-        against = self._courses(well, kept_well(self.vehicle), _coarsely, known=True)
+        names = [suspect.name for suspect in self.case.suspects]
+        there = states(solver, facts, names, DRAWN, rng=np.random.default_rng(self.seed))
+        bill = standard(simulated.bills, there, shown, self._consequences())
         whole = here.cost + bill.beyond[np.arange(here.runs) % DRAWN]  # of single vehicles
         drawn = drawn_chances(solver, self.case.suspects, facts)
         shifts = np.sum([money * drawn[name] for name, money in bill.costs.items()], axis=0)
@@ -97,16 +124,17 @@ class Appraising:
         offer = Offer(solver, facts, bill.costs, even.even.value, asked.price)
         return Appraisal(
             vehicle=self.vehicle.id,
-            in_store=asked.in_store,
+            in_store=self.in_store,
             variant=self.vehicle.variant,
             built=self.vehicle.built,
             km=self.vehicle.km,
-            history=asked.history,
+            history=self.history,
             price=asked.price,
-            furthest=asked.furthest,
+            furthest=self.furthest,
             stops=tuple(self._stops(told)),
             told=told,
             said=tuple(self.case.say(one) for one in told),
+            moved=tuple(self._moved(bill.costs, facts)),
             even=even,
             compared=replace(asked.comparable, years=_years(against, against.cost)),
             more=more,
@@ -122,7 +150,24 @@ class Appraising:
             unknown=self.unknown,
         )
 
+    def at_once(self, found: Appraisal, told: Sequence[Told]) -> Estimate:
+        """The even price when other things are ``told`` than for ``found``, in proportion to the chances of faults,
+        what each takes off as it was: near the full answer, and at once. Raises as `answer`."""
+        costs = {fault.cause: fault.cost for fault in found.faults}
+        before, after = (self._taken_off(costs, self.case.facts(tuple(dict.fromkeys(of)))) for of in (found.told, told))
+        even, by = found.even.even, before - after
+        return replace(even, value=even.value + by, low=even.low + by, high=even.high + by)
+
     # ----------------------------------------------------------------------------------------------------------- money
+    def _taken_off(self, costs: Mapping[str, float], facts: Sequence[Fact]) -> float:
+        chance = self.solver.posterior(facts).chance
+        return sum(money * chance[name] for name, money in costs.items())
+
+    def _moved(self, costs: Mapping[str, float], facts: Sequence[Fact]) -> Iterator[float]:
+        """What each fact did to the even price after those before it."""
+        off = [self._taken_off(costs, facts[:number]) for number in range(len(facts) + 1)]
+        yield from (before - after for before, after in pairwise(off))
+
     def _upkeep(self, vehicle: Vehicle, share: float = 0.0) -> Upkeep:
         """The vehicle with everything looked at and good; ``share``: of later set-up that other work will carry."""
         good = {Fault(unit.name, state.mode): GOOD for unit in vehicle.units for state in unit.modes}

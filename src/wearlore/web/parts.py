@@ -178,8 +178,10 @@ async def answered(
     key: Key | None = None,
     long: bool = False,
     waiting: str = "Reading the records",
+    moment: float = AT_ONCE,
 ) -> Element:
-    """A slot that shows the answer: with the page if it is there in a moment, otherwise what is being done until then.
+    """A slot that shows the answer: with the page if it is there in a ``moment`` (s), otherwise what is being done until
+    then.
 
     Errors that a person can mend are shown in its place.
     """
@@ -201,7 +203,7 @@ async def answered(
         with anew(slot):
             draw(await asked)
 
-    done, _ = await asyncio.wait([asked], timeout=AT_ONCE)
+    done, _ = await asyncio.wait([asked], timeout=moment)
     if done:
         await fill()
         return slot

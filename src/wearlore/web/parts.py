@@ -180,8 +180,7 @@ async def answered(
     waiting: str = "Reading the records",
     moment: float = AT_ONCE,
 ) -> Element:
-    """A slot that shows the answer: with the page if it is there in a ``moment`` (s), otherwise what is being done until
-    then.
+    """A slot that shows the answer: with the page if it is there in a ``moment`` (s), else what is being done so far.
 
     Errors that a person can mend are shown in its place.
     """

@@ -166,7 +166,7 @@ class TestFound:
         def full(*_: object, **__: object) -> None:
             raise StoreError("records.duckdb", "the disk is full", "Free some space.")
 
-        monkeypatch.setattr(intake, "take", full)
+        monkeypatch.setattr(intake, "take_together", full)
         with pytest.raises(StoreError, match="the disk is full"):
             bench.found("v2", confirmed=["pump-leak"], km=101_000, today=TODAY)
         assert files(bench) == []

@@ -47,6 +47,15 @@ from wearlore.answers.trace import (
     TracedFault,
     Withheld,
 )
+from wearlore.answers.vehicle import (
+    FoundVehicle,
+    FoundVehicles,
+    LikelyNow,
+    OpenFault,
+    UnitNow,
+    VehicleHistory,
+    VehicleNow,
+)
 from wearlore.answers.visit import BestPossible, Job, Tried, VisitScope
 from wearlore.answers.words import NOT_SAID, spoken, spoken_level, spoken_step
 
@@ -67,7 +76,10 @@ __all__ = [
     "Explained",
     "FamilyHindsight",
     "FamilyLives",
+    "FoundVehicle",
+    "FoundVehicles",
     "Job",
+    "LikelyNow",
     "LookAhead",
     "Miss",
     "ModeBehind",
@@ -77,6 +89,7 @@ __all__ = [
     "ModeSummary",
     "NothingShared",
     "OfVariant",
+    "OpenFault",
     "PieceReading",
     "PricedFault",
     "Ranked",
@@ -91,7 +104,10 @@ __all__ = [
     "TrackRecord",
     "Tried",
     "UnderRule",
+    "UnitNow",
     "VehicleDrift",
+    "VehicleHistory",
+    "VehicleNow",
     "VehicleOutlook",
     "VisitScope",
     "Withheld",

@@ -37,15 +37,12 @@ BATCH = 8_192  # records; many more at once and Python's garbage collector walks
 
 @dataclass(frozen=True, slots=True)
 class RecordFile:
-    """A file whose kind is known; ``columns`` as it names them, in its order."""
+    """A file whose kind is known; ``columns`` as it names them, in its order; ``name``: what it is called on record."""
 
     path: Path
     kind: Kind
     columns: tuple[str, ...]
-
-    @property
-    def name(self) -> str:
-        return str(self.path)
+    name: str
 
     @property
     def fields(self) -> tuple[str, ...]:
@@ -61,8 +58,11 @@ class RecordFile:
         return (_parquet_batches if _is_parquet(self.path) else _csv_batches)(self, progress or (lambda *_: None))
 
 
-def open_file(path: str | Path) -> RecordFile:
-    """Look at a file's head and tell its kind by its columns; raises RecordsError or RecordsErrors."""
+def open_file(path: str | Path, called: str = "") -> RecordFile:
+    """Look at a file's head and tell its kind by its columns; ``called``: its name on record, unless its path.
+
+    Raises RecordsError or RecordsErrors.
+    """
     path = Path(path)
     name = str(path)
     if path.suffix.lower() not in (".csv", ".parquet"):
@@ -79,7 +79,7 @@ def open_file(path: str | Path) -> RecordFile:
     kind = _kind_of(columns)
     if problems := list(_column_problems(name, line, kind, columns)):
         raise RecordsErrors(problems)
-    return RecordFile(path, kind, columns)
+    return RecordFile(path, kind, columns, called or name)
 
 
 def _is_parquet(path: Path) -> bool:

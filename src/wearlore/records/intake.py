@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -40,41 +41,55 @@ def take(
     today: date,
     quarantine: bool = False,
     progress: Progress | None = None,
+    called: str = "",
 ) -> Intake:
     """Take a CSV or Parquet file of vehicles, lines or readings into the store, in one transaction.
 
     A file with bad lines is refused as a whole: RecordsErrors names every one of them, and the store is as it was. With
     ``quarantine`` the good lines are stored and the bad ones kept apart with their line number and the reason. Content
     that was taken before changes nothing; when lines of it went to quarantine, it is tried again (the book may have
-    been mended since). Raises RecordsError when the file as a whole cannot be read, StoreError when the store cannot be
-    written.
+    been mended since). ``called``: its name on record, unless its path. Raises RecordsError when the file as a whole
+    cannot be read, StoreError when the store cannot be written.
     """
-    file = open_file(path)
-    digest = _sha256(file)
+    file = open_file(path, called)
     with store.transaction() as connection:
-        earlier = connection.execute(
-            "SELECT file, read, stored, quarantined, intake FROM intakes WHERE sha256 = ? AND kind = ?",
-            [digest, file.kind],
-        ).fetchall()
-        for name, read, stored, quarantined, _ in earlier:
-            if not (quarantined and quarantine):
-                return Intake(file.name, file.kind, read, stored, quarantined, known=stored, duplicate_of=name)
-        read = _stage(connection, file, progress)
-        checks.stage_book(connection, book)
-        checks.refine(connection, file.kind, book)
-        bad = checks.find_problems(connection, checks.checks_of(file.kind, book, today))
-        if bad and not quarantine:
-            raise RecordsErrors(_errors(connection, file))
-        number = earlier[0][4] if earlier else _next_intake(connection)
-        known = _store(connection, file.kind, number)
-        _quarantine(connection, file, number)
-        connection.execute("DELETE FROM intakes WHERE intake = ?", [number])
-        connection.execute(
-            "INSERT INTO intakes VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            [number, file.name, digest, file.kind, today, read, read - bad, bad],
-        )
-        for table in checks.TEMPORARY:
-            connection.execute(f"DROP TABLE IF EXISTS temp.{table}")
+        return _take(connection, book, file, today, quarantine, progress)
+
+
+def take_together(store: Store, book: Book, paths: Iterable[str | Path], *, today: date) -> tuple[Intake, ...]:
+    """Take several files as `take` does, in one transaction: all of them or none."""
+    files = [open_file(path) for path in paths]
+    with store.transaction() as connection:
+        return tuple(_take(connection, book, file, today, False, None) for file in files)
+
+
+def _take(
+    connection: Connection, book: Book, file: RecordFile, today: date, quarantine: bool, progress: Progress | None
+) -> Intake:
+    digest = _sha256(file)
+    earlier = connection.execute(
+        "SELECT file, read, stored, quarantined, intake FROM intakes WHERE sha256 = ? AND kind = ?",
+        [digest, file.kind],
+    ).fetchall()
+    for name, read, stored, quarantined, _ in earlier:
+        if not (quarantined and quarantine):
+            return Intake(file.name, file.kind, read, stored, quarantined, known=stored, duplicate_of=name)
+    read = _stage(connection, file, progress)
+    checks.stage_book(connection, book)
+    checks.refine(connection, file.kind, book)
+    bad = checks.find_problems(connection, checks.checks_of(file.kind, book, today))
+    if bad and not quarantine:
+        raise RecordsErrors(_errors(connection, file))
+    number = earlier[0][4] if earlier else _next_intake(connection)
+    known = _store(connection, file.kind, number)
+    _quarantine(connection, file, number)
+    connection.execute("DELETE FROM intakes WHERE intake = ?", [number])
+    connection.execute(
+        "INSERT INTO intakes VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        [number, file.name, digest, file.kind, today, read, read - bad, bad],
+    )
+    for table in checks.TEMPORARY:
+        connection.execute(f"DROP TABLE IF EXISTS temp.{table}")
     return Intake(file.name, file.kind, read, read - bad, bad, known)
 
 

@@ -1,6 +1,6 @@
 """Closing the loop: what was found goes into the records, what a trace said is kept, and the two are compared.
 
-folder/found/*.csv    what was found, as files of lines like any other: with them the store can be made again
+folder/found/*.csv    what was found, as files of records like any other: with them the store can be made again
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ from wearlore.workbench.depth import Depths
 
 MISSES = 20  # that an answer holds
 NAME = 60  # characters of a vehicle in the name of a file
+Table = tuple[Sequence[str], Sequence[Sequence[str]]]  # columns and rows of a file of records
 COLUMNS = ("vehicle", "date", "odometer", "unit", "component", "position", "finding", "mode", "text")
 
 
@@ -74,34 +75,39 @@ class Loop(Depths):
             for finding, cause in findings
         ]
         with self._writing() as store:
-            return self._take_new(store, vehicle, rows, today)
-
-    def _take_new(self, store: Store, vehicle: str, rows: Sequence[Sequence[str]], today: date) -> intake.Intake:
-        """Write the rows into a file of their own and take it; the file goes again unless it brought something."""
-        path = self._write(vehicle, rows, today)
-        try:
-            taken = intake.take(store, self.book, path, today=today)
-        except RecordsErrors as refused:
-            path.unlink()
-            said = dict.fromkeys(error.args[2:] for error in refused.errors)
-            raise RecordsErrors(RecordsError(f"found on {vehicle}", 0, *parts) for parts in said) from refused
-        except BaseException:
-            path.unlink()
-            raise
-        if taken.duplicate_of:
-            path.unlink()
+            try:
+                (taken,) = self._take_new(store, vehicle, [(COLUMNS, rows)], today)
+            except RecordsErrors as refused:
+                said = dict.fromkeys(error.args[2:] for error in refused.errors)
+                raise RecordsErrors(RecordsError(f"found on {vehicle}", 0, *parts) for parts in said) from refused
         return taken
 
-    def _write(self, vehicle: str, rows: Sequence[Sequence[str]], today: date) -> Path:
-        """A new file of lines; never over one that is there."""
+    def _take_new(self, store: Store, about: str, tables: Sequence[Table], today: date) -> tuple[intake.Intake, ...]:
+        """Write each table into a file of its own and take them in one transaction; one that brought nothing goes."""
+        paths: list[Path] = []
+        try:
+            paths.extend(self._write(about, table, today) for table in tables)
+            taken = intake.take_together(store, self.book, paths, today=today)
+        except BaseException:
+            for path in paths:
+                path.unlink()
+            raise
+        for path, one in zip(paths, taken, strict=True):
+            if one.duplicate_of:
+                path.unlink()
+        return taken
+
+    def _write(self, about: str, table: Table, today: date) -> Path:
+        """A new file of records; never over one that is there."""
         folder = self.folder / "found"
-        name = re.sub(r"[^A-Za-z0-9_]+", "-", vehicle)[:NAME].strip("-") or "vehicle"
+        name = re.sub(r"[^A-Za-z0-9_]+", "-", about)[:NAME].strip("-") or "vehicle"
         numbered = (folder / f"{today.isoformat()}-{name}-{number}.csv" for number in count(1))
+        columns, rows = table
         try:
             folder.mkdir(exist_ok=True)
             path = next(path for path in numbered if not path.exists())
             with path.open("x", newline="", encoding="utf-8") as file:
-                csv.writer(file).writerows([COLUMNS, *rows])
+                csv.writer(file).writerows([columns, *rows])
         except OSError as error:
             problem = f"what was found cannot be written: {error.strerror}"
             raise OutputError(str(folder), problem, "Mend its rights, or free some space.") from error

@@ -99,14 +99,13 @@ class Withheld:
 
 
 @dataclass(frozen=True, slots=True)
-class TracedFault:
-    """Where it comes from and what to look at next, on one vehicle.
+class Standing:
+    """Where it may come from by what is told so far, on one vehicle.
 
     ``km``: the odometer now, ``supposed``: nobody said it; ``since``: km since the last visit on record. ``told``: what
     the answer rests on, in words. ``suspects``: likeliest first, those that can be behind what was seen before the
-    others. ``unexplained``: the chance that none of those is present: something outside the book. ``looks``: by falling
-    saving per minute; the first is ``next``, unless acting now is cheaper: ``next`` None. ``acting``: what acting now
-    would be. ``repairs``: their names and costs, money. ``unknown``: modes left out, without record or judgement.
+    others. ``unexplained``: the chance that none of those is present: something outside the book. ``unknown``: modes
+    left out, without record or judgement.
     """
 
     vehicle: str
@@ -114,6 +113,7 @@ class TracedFault:
     km: float
     supposed: bool
     since: float
+    unknown: tuple[str, ...]
     stops: tuple[Stop, ...]
     told: tuple[Told, ...]
     said: tuple[str, ...]
@@ -121,15 +121,24 @@ class TracedFault:
     explanations: tuple[Explained, ...]
     unexplained: float
     arguments: tuple[Argument, ...]
+
+    @property
+    def asked(self) -> tuple[Suspected, ...]:
+        """Those that can be behind what was seen."""
+        return tuple(suspect for suspect in self.suspects if suspect.asked)
+
+
+@dataclass(frozen=True, slots=True)
+class TracedFault(Standing):
+    """The standing of a trace, and what to look at next.
+
+    ``looks``: by falling saving per minute; the first is ``next``, unless acting now is cheaper: ``next`` None.
+    ``acting``: what acting now would be. ``repairs``: their names and costs, money.
+    """
+
     next: LookAhead | None
     reason: str
     looks: tuple[LookAhead, ...]
     withheld: tuple[Withheld, ...]
     acting: Acting
     repairs: Mapping[str, tuple[str, float]]
-    unknown: tuple[str, ...] = ()
-
-    @property
-    def asked(self) -> tuple[Suspected, ...]:
-        """Those that can be behind what was seen."""
-        return tuple(suspect for suspect in self.suspects if suspect.asked)

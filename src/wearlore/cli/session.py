@@ -5,10 +5,8 @@
 
 from __future__ import annotations
 
-import re
 import shlex
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
-from difflib import get_close_matches
 from math import isfinite
 from typing import TYPE_CHECKING
 
@@ -126,31 +124,19 @@ class Session:
 
     def _words(self, line: str) -> Talk:
         """Something is said in words."""
+        from wearlore.trace import meant, near
+
         negation = next((word for word in NOT if line.casefold().startswith(word)), "")
-        names = self._named(line[len(negation) :])
+        words = line[len(negation) :]
+        names: Sequence[str] = meant(self.book, words)
         if not names:
-            self._notes.append(f"Nothing in the book is called {line[len(negation) :]!r}.{self._near(line)}")
+            close = ", ".join(near(self.book, line))
+            self._notes.append(
+                f"Nothing in the book is called {words!r}.{f' Words near to it: {close}.' if close else ''}"
+            )
         elif len(names) > 1:
             names = yield from self._picked(names)
         yield from self._tell(names, present=not negation)
-
-    def _named(self, words: str) -> list[str]:
-        """Observations that have every word, or one that begins with it, in name, zone, code or circumstance."""
-        wanted = _words_of(words)
-        if words in self.book.observations or not wanted:
-            return [words] if wanted else []
-        called = {id_: self._called_by(id_) for id_ in self.book.observations}
-        return [id_ for id_, own in called.items() if all(any(o.startswith(w) for o in own) for w in wanted)]
-
-    def _called_by(self, id_: str) -> list[str]:
-        observation = self.book.observations[id_]
-        zone = self.book.zones[observation.zone].name if observation.zone in self.book.zones else ""
-        return _words_of(" ".join((id_, observation.name, zone, observation.code or "", observation.circumstance)))
-
-    def _near(self, line: str) -> str:
-        words = {word for id_ in self.book.observations for word in self._called_by(id_)}
-        near = [word for part in _words_of(line) for word in get_close_matches(part, words, n=2, cutoff=0.7)]
-        return f" Words near to it: {', '.join(dict.fromkeys(near))}." if near else ""
 
     def _picked(self, names: Sequence[str]) -> Generator[str, str, list[str]]:
         """Those meant, by their numbers."""
@@ -300,10 +286,6 @@ def _group(kind: str) -> str:
     from wearlore.report.trace import KINDS
 
     return KINDS[kind].partition(" (")[0]
-
-
-def _words_of(text: str) -> list[str]:
-    return re.findall(r"\w+", text.casefold())
 
 
 def _called(observation: Observation) -> str:

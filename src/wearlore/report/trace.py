@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from math import ceil, inf
 
-from wearlore.answers import Argument, LookAhead, Suspected, TracedFault
+from wearlore.answers import Argument, LookAhead, Standing, Suspected, TracedFault
 from wearlore.book.model import Book, Observation
 from wearlore.estimate import Estimate
 from wearlore.report.calibration import percent
@@ -83,7 +83,7 @@ def traced_fault(
             *rules(traced),
             *_told(traced, book),
             *_suspects(traced, units, figures),
-            *_together(traced),
+            *together(traced),
             *_next(traced, units),
             *_arguments(traced, book),
             *when(evidence and listed(traced), *_evidence(traced, book, units)),
@@ -108,17 +108,17 @@ def called(suspect: Suspected) -> str:
     return f"{suspect.name} ({suspect.position})" if suspect.position else suspect.name
 
 
-def listed(traced: TracedFault) -> tuple[Suspected, ...]:
+def listed(traced: Standing) -> tuple[Suspected, ...]:
     """The likeliest of those that can be behind what was seen; where nothing was, of all."""
     among = traced.asked or traced.suspects
     return tuple(suspect for suspect in among if suspect.chance.value >= LEAST)[:LISTED] or among[:1]
 
 
-def rules(traced: TracedFault) -> tuple[Callout, ...]:
+def rules(traced: Standing) -> tuple[Callout, ...]:
     return tuple(Callout(s.signal, s.name, f"{s.text} (Seen: {', '.join(s.because)}.)") for s in traced.stops)
 
 
-def what_is_told(traced: TracedFault, book: Book) -> tuple[str, ...]:
+def what_is_told(traced: Standing, book: Book) -> tuple[str, ...]:
     """In words; many codes that are absent, as one."""
     gone = [_absent_code(one, book) for one in traced.told]
     if sum(gone) <= CODES:
@@ -227,7 +227,7 @@ def _suspects(traced: TracedFault, units: Units, figures: Figures) -> Iterator[B
     )
     yield Table(columns[:shown], tuple(row[:shown] for row in rows), totals=int(bool(traced.asked)))
     yield from drawn(figures, "suspects")
-    yield from _others(traced)
+    yield from beside(traced)
 
 
 def _row(suspect: Suspected, units: Units) -> tuple[str, ...]:
@@ -250,20 +250,20 @@ def span(estimate: Estimate) -> str:
     return f"({percent(estimate.low)} to {percent(estimate.high)})"
 
 
-def _others(traced: TracedFault) -> Iterator[Block]:
+def beside(traced: Standing) -> Iterator[Block]:
     """Those in question that are not listed, and those that cannot be behind it and may be there all the same."""
     if less := [s for s in traced.asked if s not in listed(traced)]:
         most = show_chance(less[0].chance.value)
         at_most = most if most.startswith("under") else f"at most {most}"
         yield Paragraph(f"In question too, each {at_most}: {', '.join(called(s) for s in less)}.", "small")
-    beside = [s for s in traced.suspects if not s.asked and s.chance.value >= BESIDE]
-    if traced.asked and beside:
-        said = ", ".join(f"{called(s)} {show_chance(s.chance.value)}" for s in beside[:LISTED])
-        more = f", and {len(beside) - LISTED} more" if len(beside) > LISTED else ""
+    others = [s for s in traced.suspects if not s.asked and s.chance.value >= BESIDE]
+    if traced.asked and others:
+        said = ", ".join(f"{called(s)} {show_chance(s.chance.value)}" for s in others[:LISTED])
+        more = f", and {len(others) - LISTED} more" if len(others) > LISTED else ""
         yield Paragraph(f"May be there too, but not behind this: {said}{more}.", "small")
 
 
-def _together(traced: TracedFault) -> tuple[Block, ...]:
+def together(traced: Standing) -> tuple[Block, ...]:
     """Which causes are there at once; told where more than one at a time matters."""
     rows = [one for one in traced.explanations if one.chance >= LEAST]
     if not any(len(one.causes) > 1 for one in rows):
@@ -302,10 +302,15 @@ def _next(traced: TracedFault, units: Units) -> Iterator[Block]:
     yield from _other_looks(traced, units)
     if traced.withheld:
         yield Heading("Not to be looked at now", 2)
-        whys: dict[str, list[str]] = {}
-        for one in traced.withheld:
-            whys.setdefault(one.why, []).append(one.name)
-        yield Bullets(tuple(f"{why[0].upper()}{why[1:]}: {'; '.join(names)}" for why, names in whys.items()))
+        yield Bullets(not_now(traced))
+
+
+def not_now(traced: TracedFault) -> tuple[str, ...]:
+    """The looks that are withheld, by why."""
+    whys: dict[str, list[str]] = {}
+    for one in traced.withheld:
+        whys.setdefault(one.why, []).append(one.name)
+    return tuple(f"{why[0].upper()}{why[1:]}: {'; '.join(names)}" for why, names in whys.items())
 
 
 def _other_looks(traced: TracedFault, units: Units) -> Iterator[Block]:
@@ -359,6 +364,15 @@ def _moved(argument: Argument, names: dict[str, str]) -> tuple[str, str]:
     down = [f"{names[cause]} {_less(factor)}" for cause, factor in ranked[:MOVED] if factor <= 1 / TELLING]
     up = [f"{names[cause]} {_more(factor)}" for cause, factor in ranked[::-1][:MOVED] if factor >= TELLING]
     return "; ".join(up), "; ".join(down)
+
+
+def for_and_against(standing: Standing, cause: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """What told speaks for a cause and what against it, with the factor on its odds, the weightiest first."""
+    weighed = sorted(
+        ((one.factors[cause], one.told) for one in standing.arguments if cause in one.factors), key=lambda item: item[0]
+    )
+    against = tuple(f"{said} {_less(factor)}" for factor, said in weighed if factor <= 1 / TELLING)
+    return tuple(f"{said} {_more(factor)}" for factor, said in weighed[::-1] if factor >= TELLING), against
 
 
 def _more(factor: float) -> str:
@@ -428,27 +442,33 @@ def _go_on(traced: TracedFault, book: Book, folder: str) -> Iterator[Block]:
 
 
 def scope_command(traced: TracedFault, book: Book, folder: str = "") -> str:
-    """Confirmed causes as faults, the others in question with their chances."""
-    confirmed = _opened(traced, book, present=True)
+    """The visit with the causes in question."""
     words = ["wearlore", "scope", traced.vehicle]
+    for option, said in handed_over(traced, book):
+        words += [f"--{option}", said]
+    return shlex.join([*words, *_odometer(traced, book), *_in(folder)])
+
+
+def handed_over(traced: Standing, book: Book) -> Iterator[tuple[str, str]]:
+    """What a visit is told: confirmed causes as ``fault``, the others in question as ``probable`` with chances."""
+    confirmed = opened(traced, book, present=True)
     for suspect in traced.asked:
         if suspect.cause in confirmed or suspect.chance.value > SURE:
-            words += ["--fault", suspect.cause]
+            yield "fault", suspect.cause
         elif suspect.chance.value >= BESIDE:
-            words += ["--probable", f"{suspect.cause}={suspect.chance.value:.2g}"]
-    return shlex.join([*words, *_odometer(traced, book), *_in(folder)])
+            yield "probable", f"{suspect.cause}={suspect.chance.value:.2g}"
 
 
 def found_command(traced: TracedFault, book: Book, folder: str = "") -> str:
     """What was opened and looked at by name; where nothing was, MODE stands in its place."""
     words = ["wearlore", "found", traced.vehicle]
     for option, present in (("--confirmed", True), ("--refuted", False)):
-        for cause in _opened(traced, book, present=present) or ["MODE"]:
+        for cause in opened(traced, book, present=present) or ["MODE"]:
             words += [option, cause]
     return shlex.join([*words, *(_odometer(traced, book) or ["--odometer", "N"]), *_in(folder)])
 
 
-def _opened(traced: TracedFault, book: Book, *, present: bool) -> list[str]:
+def opened(traced: Standing, book: Book, *, present: bool) -> list[str]:
     """Causes that a person said are there, or not."""
     return [
         one.about for one in traced.told if one.about not in book.observations and one.present == present and not one.by

@@ -8,6 +8,7 @@ from wearlore.trace.network import Cause, Edge, Fact, Finding, Network, not_seen
 from wearlore.trace.posterior import Explanation, Influence, Posterior, Solver, posterior
 from wearlore.trace.suspects import Suspect, drawn_chances, suspects, with_intervals
 from wearlore.trace.telling import told, written
+from wearlore.trace.words import meant, near
 
 __all__ = [
     "Acting",
@@ -33,6 +34,8 @@ __all__ = [
     "Told",
     "Worth",
     "drawn_chances",
+    "meant",
+    "near",
     "next_step",
     "not_seen",
     "posterior",

@@ -89,10 +89,10 @@ def _tables(states: Array, left: Array, costs: Array, cures: Ints, unsolved: flo
             if state >> fault & 1:
                 present[fault] += states[state]
     still, leave = np.zeros(sets), np.zeros(sets)
+    for state in range(states.size):  # in this order many sets at once
+        for done in range(sets):
+            still[done] += states[state] if state & ~cured[done] else 0.0
     for done in range(sets):
-        for state in range(states.size):
-            if state & ~cured[done]:
-                still[done] += states[state]
         leave[done] = unsolved * still[done]
         for fault in range(left.size):
             if not cured[done] >> fault & 1:

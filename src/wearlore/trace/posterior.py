@@ -81,6 +81,26 @@ class Solver:
             dict(zip(causes, log_odds.tolist(), strict=True)),
         )
 
+    def shifted(self, facts: Sequence[Fact], names: Sequence[str], likelihoods: Array) -> dict[str, Array]:
+        """Chance of each cause given the facts under each of d shifts of the causes ``names``.
+
+        ``likelihoods``, shape (d, len(names), 2): of absent and present, all above 0; a shift counts as facts do. Each
+        array has shape (d,). Raises as `posterior`.
+        """
+        log_constant, weight = self._weights(facts)
+        if log_constant == -inf:
+            raise self._contradiction(facts)
+        places = [self._at(name) for name in names]
+        chances = np.empty((len(likelihoods), len(self.network.causes)))
+        for row, shift in zip(chances, likelihoods, strict=True):
+            moved = weight.copy()
+            moved[places] *= shift
+            log_evidence, weights = self._sums(moved / moved.max(axis=1, keepdims=True))
+            if log_evidence == -inf:
+                raise self._contradiction(facts)
+            row[:] = weights[: row.size, 1] / weights[: row.size].sum(axis=1)
+        return {cause.name: chances[:, i] for i, cause in enumerate(self.network.causes)}
+
     def findings(self, facts: Sequence[Fact], names: Iterable[str] | None = None) -> dict[str, float]:
         """Chance that each finding (all of them, or ``names``) is present given the facts, to 1e-12 absolute.
 
@@ -261,11 +281,18 @@ class Solver:
         """Log evidence; weights (n, 2) of absent and present, each pair in its own scale, 0 and 0 for what
         has no bit."""
         log_constant, weight = self._weights(facts)
+        log_evidence, weights = self._sums(weight)
+        if log_constant + log_evidence == -inf:
+            raise self._contradiction(facts)
+        return log_constant + log_evidence, weights
+
+    def _sums(self, weight: Array) -> tuple[float, Array]:
+        """As `_marginals`, from the likelihoods of `_weights`; -inf where they cannot be together."""
         folded, order = self._prepare(weight, np.zeros(len(weight), np.bool_))
         store = np.empty(order.cells)
-        log_evidence = log_constant + folded.log_constant + self._forward(folded, order, store=store)[0]
+        log_evidence = folded.log_constant + self._forward(folded, order, store=store)[0]
         if log_evidence == -inf:
-            raise self._contradiction(facts)
+            return log_evidence, weight
         weights: Array = backward(order.operations, order.peak, self._compiled.chance, folded.begin, folded.end, store)
         return log_evidence, weights
 

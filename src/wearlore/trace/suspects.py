@@ -155,31 +155,30 @@ def with_intervals(
     Each draw of the parameters shifts the priors of the solver's network, as facts do. The chances of the book (what a
     mode brings about, leaks, accuracies) count as known. Raises as `Solver.posterior`.
     """
+    if not found:
+        return {}
     chance, drawn = solver.posterior(facts).chance, drawn_chances(solver, found, facts)
-    return {
-        suspect.name: (
-            _estimate(suspect.prior, suspect.draws),
-            _estimate(chance[suspect.name], drawn[suspect.name]),
-        )
-        for suspect in found
-    }
+    before = _estimates([suspect.prior for suspect in found], [suspect.draws for suspect in found])
+    now = _estimates([chance[suspect.name] for suspect in found], [drawn[suspect.name] for suspect in found])
+    return {suspect.name: (then, today) for suspect, then, today in zip(found, before, now, strict=True)}
 
 
 def drawn_chances(solver: Solver, found: Sequence[Suspect], facts: Sequence[Fact]) -> dict[str, Array]:
     """Name -> its chance given the facts under each draw of what is not known of the lives, shape (DRAWS,)."""
-    drawn = [solver.posterior([*facts, *_shifts(found, d)]).chance for d in range(DRAWS)]
-    return {suspect.name: np.array([draw[suspect.name] for draw in drawn]) for suspect in found}
+    open_ = [suspect for suspect in found if 0 < suspect.prior < 1]
+    drawn = solver.shifted(facts, [suspect.name for suspect in open_], _shifts(open_))
+    return {suspect.name: drawn[suspect.name] for suspect in found}
 
 
-def _shifts(found: Sequence[Suspect], draw: int) -> list[Fact]:
-    return [
-        Fact(suspect.name, (1 - chance) / (1 - suspect.prior), chance / suspect.prior)
-        for suspect in found
-        for chance in [min(max(suspect.draws[draw], LEAST), 1 - LEAST)]  # a draw alone proves nothing
-        if 0 < suspect.prior < 1
-    ]
+def _shifts(found: Sequence[Suspect]) -> Array:
+    """Likelihoods of absent and present by which each draw moves each prior, shape (DRAWS, n, 2)."""
+    if not found:
+        return np.ones((DRAWS, 0, 2))
+    draws = np.clip(np.stack([suspect.draws for suspect in found], axis=1), LEAST, 1 - LEAST)  # alone it proves nothing
+    prior = np.array([suspect.prior for suspect in found])
+    return np.stack([(1 - draws) / (1 - prior), draws / prior], axis=2)
 
 
-def _estimate(value: float, draws: Array) -> Estimate:
-    low, high = np.quantile(draws, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
-    return Estimate(value, min(value, float(low)), max(value, float(high)), LEVEL)
+def _estimates(values: Sequence[float], draws: Sequence[Array]) -> list[Estimate]:
+    lows, highs = np.quantile(np.stack(draws), [(1 - LEVEL) / 2, (1 + LEVEL) / 2], axis=1).tolist()
+    return [Estimate(v, min(v, low), max(v, high), LEVEL) for v, low, high in zip(values, lows, highs, strict=True)]

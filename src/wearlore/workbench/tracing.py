@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from wearlore.answers import Argument, Explained, LookAhead, Stop, Suspected, TracedFault, Withheld
+from wearlore.answers import Argument, Explained, LookAhead, Standing, Stop, Suspected, TracedFault, Withheld
 from wearlore.book.model import Book, Inspection
 from wearlore.estimate import Estimate
 from wearlore.lives import Evidence
@@ -40,19 +40,40 @@ class Tracing:
 
         Raises NameNotKnown, TraceError.
         """
-        told, off = tuple(dict.fromkeys(told)), tuple(off)
-        facts = self.case.facts(told)
-        asked = self.solver.in_question(facts)
-        step = self.next_step(told, off, skip)
+        return self.onward(self.standing(told), off, skip)
+
+    def onward(self, standing: Standing, off: Iterable[str] = (), skip: Collection[str] = ()) -> TracedFault:
+        """The rest of the answer, from its `standing` on. Raises NameNotKnown, TraceError."""
+        off = tuple(off)
+        step = self.next_step(standing.told, off, skip)
         opened = self.means.access.reach(off)
         looks = tuple(self._look(worth, opened) for worth in step.worths)
-        vehicle = self.case.vehicle
         return TracedFault(
+            **{one.name: getattr(standing, one.name) for one in fields(standing)},
+            next=next((look for look in looks if step.look and look.inspection == step.look.name), None),
+            reason=step.reason,
+            looks=looks,
+            withheld=tuple(self._withheld(standing.told, opened)),
+            acting=step.acting,
+            repairs={repair.name: (self._remedy(repair.name), repair.cost) for repair in self.means.repairs(off)},
+        )
+
+    def standing(self, told: Sequence[Told]) -> Standing:
+        """What it may be, without what to look at next: the part of the answer that is there at once.
+
+        Raises as `answer`.
+        """
+        told = tuple(dict.fromkeys(told))
+        facts = self.case.facts(told)
+        asked = self.solver.in_question(facts)
+        vehicle = self.case.vehicle
+        return Standing(
             vehicle=vehicle.id,
             variant=vehicle.variant,
             km=vehicle.km + self.since,
             supposed=self.supposed,
             since=self.since,
+            unknown=self.unknown,
             stops=tuple(self._stops(told)),
             told=told,
             said=tuple(self.case.say(one) for one in told),
@@ -62,13 +83,6 @@ class Tracing:
             ),
             unexplained=self.solver.none_of(facts, asked),
             arguments=tuple(self._arguments(told, facts, asked)),
-            next=next((look for look in looks if step.look and look.inspection == step.look.name), None),
-            reason=step.reason,
-            looks=looks,
-            withheld=tuple(self._withheld(told, opened)),
-            acting=step.acting,
-            repairs={repair.name: (self._remedy(repair.name), repair.cost) for repair in self.means.repairs(off)},
-            unknown=self.unknown,
         )
 
     def next_step(self, told: Sequence[Told], off: Iterable[str] = (), skip: Collection[str] = ()) -> NextStep:
@@ -81,6 +95,12 @@ class Tracing:
         return next_step(
             self.solver, self.case.facts(told), self.means.looks(told, off, skip), self.means.repairs(off), stakes
         )
+
+    def sights(self, inspection: str, told: Sequence[Told], off: Iterable[str] = ()) -> tuple[tuple[str, str], ...]:
+        """What an inspection can show beyond what is known, each with its name."""
+        looks = self.means.looks(told, off)
+        shown = next((look.sights for look in looks if look.name == inspection), ())
+        return tuple((sight.about, self._called(sight.about)) for sight in shown)
 
     # suspects
 

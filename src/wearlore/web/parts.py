@@ -199,8 +199,9 @@ async def answered(
     asked = asyncio.ensure_future(desk.ask(question, key=key, long=long, progress=tell))
 
     async def fill() -> None:
+        await asyncio.wait([asked])  # what is being done stands there until then
         with anew(slot):
-            draw(await asked)
+            draw(asked.result())
 
     done, _ = await asyncio.wait([asked], timeout=moment)
     if done:

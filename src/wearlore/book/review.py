@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from wearlore.book import diagnosis, labour, references, supply
+from wearlore.book import diagnosis, labour, paragraphs, references, supply
 from wearlore.book.model import Book
 from wearlore.book.remark import Remark, Severity
 from wearlore.book.source import Source, spell
@@ -38,6 +38,7 @@ CHECKS: tuple[Callable[[Book], Iterator[Remark]], ...] = (
     supply.dates,
     supply.distances,
     supply.oils,
+    paragraphs.paragraphs,
 )
 ORDER: tuple[Severity, ...] = ("error", "warning", "note")
 

@@ -74,6 +74,17 @@ def facts(pairs: Sequence[tuple[str, str]]) -> Element:
     return listed
 
 
+def key_figures(told: Sequence[tuple[str, str, str]]) -> Element:
+    """The numbers that a page is about: what each is, the number, and what stands beside it."""
+    with tag("dl", classes="key-figures") as listed:
+        for label, value, beside in told:
+            with tag("div"):
+                tag("dt", label)
+                tag("dd", value)
+                tag("dd", beside, classes="beside")
+    return listed
+
+
 def link(text: str, to: str, *, classes: str = "") -> Element:
     return tag("a", text, href=to, classes=classes)
 
@@ -182,31 +193,37 @@ async def answered(
 ) -> Element:
     """A slot that shows the answer: with the page if it is there in a ``moment`` (s), else what is being done so far.
 
-    Errors that a person can mend are shown in its place.
+    With a ``moment`` of 0 it is asked only once the page is there, unless it is kept: for pages that ask much. Errors
+    that a person can mend are shown in its place.
     """
     slot = tag("div", classes="slot")
     loop = asyncio.get_running_loop()
+    shown: dict[str, Element] = {}
+    asked: list[asyncio.Future[T]] = []
+
+    def ask() -> asyncio.Future[T]:
+        if not asked:
+            asked.append(asyncio.ensure_future(desk.ask(question, key=key, long=long, progress=tell)))
+        return asked[0]
 
     def tell(what: str, done: int, of: int) -> None:
         share = f" {done / of:.0%}" if of else ""
         loop.call_soon_threadsafe(say, f"{what}{share} …".capitalize())
 
     def say(text: str) -> None:
-        if not asked.done() and "said" in shown:
+        if not ask().done() and "said" in shown:
             retext(shown["said"], text)
 
-    shown: dict[str, Element] = {}
-    asked = asyncio.ensure_future(desk.ask(question, key=key, long=long, progress=tell))
-
     async def fill() -> None:
-        await asyncio.wait([asked])  # what is being done stands there until then
+        await asyncio.wait([ask()])  # what is being done stands there until then
         with anew(slot):
-            draw(asked.result())
+            draw(ask().result())
 
-    done, _ = await asyncio.wait([asked], timeout=moment)
-    if done:
-        await fill()
-        return slot
+    if moment or (key is not None and desk.kept(key) is not None):
+        done, _ = await asyncio.wait([ask()], timeout=moment or AT_ONCE)
+        if done:
+            await fill()
+            return slot
     with slot, tag("p", role="status", classes="waiting"):
         shown["said"] = tag("span", f"{waiting} …")
     with slot:

@@ -38,8 +38,18 @@ class Axis:
             return cls(units.to_km(1.0), units.to_km(1.0))
         most = medians[min(len(medians) - 1, int(SHOWN * len(medians)))]
         latest = max(row.b10.value for row in rows if row.b10)
-        far = max(1.3 * most, 1.15 * latest)
-        return cls(far, units.to_km(round_step(units.from_km(far) / TICKS)))
+        return cls._to(max(1.3 * most, 1.15 * latest), units)
+
+    @classmethod
+    def of(cls, row: ModeSummary, units: Units) -> Axis:
+        """As far as one band runs, or to three times its median."""
+        return cls._to(
+            min(1.04 * row.b90.high, 3.0 * row.b50.value) if row.b90 and row.b50 else units.to_km(1.0), units
+        )
+
+    @classmethod
+    def _to(cls, end: float, units: Units) -> Axis:
+        return cls(end, units.to_km(round_step(units.from_km(end) / TICKS)))
 
     def at(self, km: float) -> float:
         """In per cent of the axis, its ends at most."""
@@ -75,7 +85,7 @@ def band_rows(rows: Sequence[ModeSummary], axis: Axis, units: Units, variant: st
 
 def lone_band(row: ModeSummary, units: Units) -> str:
     """The band of one weak point with its own axis under it."""
-    axis = Axis.over([row], units)
+    axis = Axis.of(row, units)
     return (
         f'<div class="lone-band" style="{_grid(axis)}">{_lane(row, axis, units)}'
         f'<div class="scale" aria-hidden="true">{axis.ticks(units)}</div></div>'

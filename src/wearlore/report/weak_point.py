@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 from wearlore.answers import ModeSummary
 from wearlore.answers.remedies import ModeRemedies, RemedyAlone
-from wearlore.book.model import Book, Observation
+from wearlore.book.model import Book, Hazard, Observation
 from wearlore.estimate import Estimate
 from wearlore.records.summary import EvidenceLine
 from wearlore.report.bands import consequence
@@ -51,12 +51,9 @@ def _consequence(book: Book, mode: str, units: Units) -> str:
 
 
 def figures_told(row: ModeSummary, units: Units) -> Pairs:
-    """By when, and on what that rests."""
-    said = [
-        (f"{share} failed by", units.show_estimate(end))
-        for share, end in (("1 in 10", row.b10), ("Half", row.b50), ("9 in 10", _within(row.b90, row.b50)))
-        if end
-    ]
+    """What the sentence on 1 in 10 and half leaves open: 9 in 10, and on what all of it rests."""
+    far = _within(row.b90, row.b50)
+    said = [("9 in 10 failed by", units.show_estimate(far))] if far else []
     evidence = row.evidence
     known = f"{counted(evidence.failures, 'failure')} in {counted_lives(evidence.lives)}"
     on = f" on {counted(evidence.vehicles, 'vehicle')}" if evidence.vehicles else ""
@@ -160,16 +157,20 @@ def _part(way: RemedyAlone) -> str:
     return f"{way.grade}{f', revision {way.revision}' if way.revision else ''}" if way.grade else "no part that ages"
 
 
-def cautions_of(book: Book, told: ModeRemedies) -> tuple[Block, ...]:
-    """Of all work that its remedies bring, once each; the maker's procedure has them all."""
+def cautions_of(book: Book, told: ModeRemedies) -> tuple[Table, Table]:
+    """Of all work that its remedies bring, once each: those of danger, and the others."""
     work = [book.operations[id_.partition("@")[0]] for way in told.ways for id_ in way.operations]
     names = dict.fromkeys(
         name for each in work for name in (*each.hazards, *(each.refit.hazards if each.refit else ()))
     )
     hazards = sorted((book.hazards[name] for name in names), key=lambda hazard: SIGNALS.index(hazard.signal))
+    grave, others = [each for each in hazards if each.signal == "DANGER"], [h for h in hazards if h.signal != "DANGER"]
+    return _cautions(grave), _cautions(others)
+
+
+def _cautions(hazards: Sequence[Hazard]) -> Table:
     columns = Column("Caution"), Column("The maker's procedure comes first", wide=True)
-    rows = tuple((hazard.signal, f"{hazard.name}\n{hazard.caution}") for hazard in hazards)
-    return (Table(columns, rows),) if rows else ()
+    return Table(columns, tuple((hazard.signal, f"{hazard.name}\n{hazard.caution}") for hazard in hazards))
 
 
 # records -------------------------------------------------------------------------------------------------------------

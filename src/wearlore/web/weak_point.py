@@ -60,11 +60,11 @@ class Life:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """A sheet under a heading of its own (empty: under the section's); ``differs``: it found something."""
+    """A sheet under a heading of its own (empty: under the section's); ``worth``: it is worth showing."""
 
     title: str
     sheet: Sheet
-    differs: bool = True
+    worth: bool = True
 
 
 def life(bench: Workbench, asked: Asked) -> Life:
@@ -97,13 +97,15 @@ def plan(bench: Workbench, asked: Asked) -> tuple[Told, ...]:
 
 
 def economy(bench: Workbench, asked: Asked) -> tuple[Told, ...]:
+    """Remedies and grades of its component; one way alone has nothing to be held against."""
+
     def told() -> Told:
         found = bench.economy(bench.book.modes[asked.mode].component, variant=asked.variant)
         drawn = figures(economy_drawings(found, asked.units), "long-run")
         sheet = component_economy(found, asked.units, asked.today, drawn)
         return Told("", sheet, len(found.economy.choices) > 1)
 
-    return tuple(one for one in _those(told) if one.differs)  # one way alone has nothing to be held against
+    return _those(told)
 
 
 def apart(bench: Workbench, asked: Asked) -> tuple[Told, ...]:
@@ -111,8 +113,10 @@ def apart(bench: Workbench, asked: Asked) -> tuple[Told, ...]:
 
     def told(by: str) -> Told:
         found = bench.compare(asked.mode, by, units=asked.units)
-        sheet = compared_lives(found, asked.units, asked.today, figures(comparison_drawings(found, asked.units)))
-        return Told(f"By {by}", sheet, found.comparison.different)
+        drawings = comparison_drawings(found, asked.units)
+        if not found.comparison.different:  # curves that lie on each other tell nothing that the sentence does not
+            drawings = tuple(drawing for drawing in drawings if drawing.name != "curves")
+        return Told(f"By {by}", compared_lives(found, asked.units, asked.today, figures(drawings)))
 
     return _those(*(lambda by=by: told(by) for by in WAYS))
 
@@ -140,7 +144,7 @@ def again(bench: Workbench, asked: Asked) -> tuple[Told, ...]:
         drawn = figures(repeats_drawings(found, asked.units))
         return Told("", repeated_repairs(found, asked.units, asked.today, drawn), found.trend is not None)
 
-    return tuple(one for one in _those(told) if one.differs)
+    return _those(told)
 
 
 def readings(bench: Workbench, asked: Asked) -> tuple[Told, ...]:
@@ -166,7 +170,7 @@ def records(bench: Workbench, asked: Asked) -> tuple[EvidenceLine, ...]:
 
 def _those(*questions: Callable[[], Told]) -> tuple[Told, ...]:
     """What can be answered: where records or book determine nothing there is nothing to tell."""
-    return tuple(_answers(questions))
+    return tuple(one for one in _answers(questions) if one.worth)
 
 
 def _answers(questions: tuple[Callable[[], Told], ...]) -> Iterator[Told]:

@@ -174,10 +174,15 @@ class _Page:
         by_remedy = sorted(told.ways, key=lambda way: way.remedy)
         alike = [tuple(same) for _, same in groupby(by_remedy, key=lambda way: way.remedy)]
         for ways in sorted(alike, key=lambda ways: min(way.money for way in ways)):
-            with tag("article", classes="remedy"):
+            with tag("div", classes="remedy"):
                 tag("h3", ways[0].name)
                 parts.blocks(*remedy_told(ways, self.asked.units))
-        parts.blocks(*cautions_of(self.book, told))
+        grave, others = cautions_of(self.book, told)
+        if grave.rows:
+            parts.blocks(grave)
+        if others.rows:
+            with folded(counted(len(others.rows), "more caution" if grave.rows else "caution")):
+                parts.blocks(others)
         where = f"{told.variant}{f', {told.position}' if told.position else ''}"
         rate = self.asked.units.show_money(told.rate)
         parts.says(

@@ -56,7 +56,7 @@ from wearlore.answers.vehicle import (
     VehicleHistory,
     VehicleNow,
 )
-from wearlore.answers.visit import BestPossible, Job, Tried, VisitScope
+from wearlore.answers.visit import BestPossible, Job, Opened, OwnChoice, Tried, VisitScope, WeighedVisit
 from wearlore.answers.words import NOT_SAID, spoken, spoken_level, spoken_step
 
 __all__ = [
@@ -90,6 +90,8 @@ __all__ = [
     "NothingShared",
     "OfVariant",
     "OpenFault",
+    "Opened",
+    "OwnChoice",
     "PieceReading",
     "PricedFault",
     "Ranked",
@@ -110,6 +112,7 @@ __all__ = [
     "VehicleNow",
     "VehicleOutlook",
     "VisitScope",
+    "WeighedVisit",
     "Withheld",
     "YearsToCome",
     "basis",

@@ -8,7 +8,7 @@ from wearlore.estimate import Estimate
 from wearlore.jobcard import JobCard, OwnerPage
 from wearlore.outlook import Comparison
 from wearlore.outlook.improve import Learned
-from wearlore.scope import Scope, Terms
+from wearlore.scope import Outline, Scope, Terms
 from wearlore.vehicle import Vehicle
 
 
@@ -62,3 +62,48 @@ class Job:
     visit: VisitScope
     card: JobCard
     owner: OwnerPage
+
+
+@dataclass(frozen=True, slots=True)
+class OwnChoice:
+    """What a person's own choice does beside the advice without it.
+
+    ``unit`` is wanted ``in`` or ``out``; both empty where all own choices are meant. ``now``: money it adds to this
+    visit; ``adds``: to this visit and what is to be expected later, with the same draws on both sides. ``more``,
+    ``fewer``: units that are done, and left, because of it.
+    """
+
+    unit: str
+    wanted: str
+    now: float
+    adds: Estimate
+    more: tuple[str, ...]
+    fewer: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """One operation of a visit: ``level`` steps below what stands free, for which units it is done (``for_units``; of
+    these ``asked_by`` ask for it themselves), and what must come ``after`` first, by name."""
+
+    operation: str
+    name: str
+    level: int
+    hours: float
+    for_units: tuple[str, ...]
+    asked_by: tuple[str, ...]
+    after: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedVisit:
+    """What to do in a visit, weighed at once with the share of set-up that ``terms`` name: no margins, no long run.
+
+    ``own``: what the person's own choices (`Terms.include`, `Terms.refuse`) cost together; None without any.
+    """
+
+    vehicle: Vehicle
+    terms: Terms
+    outline: Outline
+    own: OwnChoice | None
+    opened: tuple[Opened, ...]

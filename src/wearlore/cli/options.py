@@ -72,6 +72,11 @@ class Asked:
     refuse: Annotated[
         tuple[str, ...], Several, Parameter(help="A unit, component or remedy the owner says no to. Repeat for more.")
     ] = ()
+    include: Annotated[
+        tuple[str, ...],
+        Several,
+        Parameter(help="A unit to be seen to in this visit, whatever the advice says. Repeat for more."),
+    ] = ()
     missing_tool: Annotated[
         tuple[str, ...], Several, Parameter(help="A special tool that is not to be had today. Repeat for more.")
     ] = ()
@@ -103,6 +108,7 @@ def visit_of(bench: Workbench, vehicle: str, asked: Asked, shown: Shown, *, boun
         horizon=in_km(asked.horizon),
         per_year=in_km(asked.per_year),
         refuse=frozenset(asked.refuse),
+        include=frozenset(asked.include),
         missing_tools=frozenset(asked.missing_tool),
     )
     return bench.scope(

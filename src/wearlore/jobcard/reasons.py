@@ -10,6 +10,7 @@ WORTH_TELLING = 0.25  # chance within the horizon from which a piece that is lef
 
 SENTENCES = {
     "must": "It has failed; this cures it.",
+    "asked": "Done at your wish.",
     "companion": "It is always renewed together with {because}.",
     "spoiled": "It, or a part of it, cannot be used again after the work on {because}.",
     "pays-alone": "Waiting would cost more than doing it now, even without the other work of this visit.",

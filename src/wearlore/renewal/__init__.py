@@ -17,13 +17,15 @@ from wearlore.renewal.equation import (
     worth_left,
     worth_new,
 )
-from wearlore.renewal.unit import Cure, Effect, Group, Models, ModeRisk, UnitWorth
+from wearlore.renewal.risk import Cure, Effect, Group, Kept, ModeRisk
+from wearlore.renewal.unit import Models, UnitWorth
 
 __all__ = [
     "Cure",
     "Draws",
     "Effect",
     "Group",
+    "Kept",
     "Left",
     "ModeRisk",
     "Models",

@@ -167,7 +167,7 @@ def _by_flow(wiring, excess, sources, asking, chosen, due):  # type: ignore[no-u
     Augmenting paths found in breadth (Edmonds & Karp 1972). Those that the last search reaches have more than all
     their nodes can take: they pay.
     """
-    room, left = np.where(asking > 1, due, 0.0), excess[sources]
+    room, left = due * (asking > 1), excess[sources]
     needs, flow = room > np.zeros((sources.size, 1)), np.zeros((sources.size, due.size))
     for a in range(sources.size):
         mine = np.zeros(due.size, np.bool_)

@@ -170,7 +170,7 @@ def _first_failures(mu, sigma, lognormal, cost, rate, speed, age, seen, step, st
     return p, q
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _new(mu, sigma, lognormal, cost, rate, speed, start, step, steps, factor):  # type: ignore[no-untyped-def]
     """`renewed` under every draw, (d, steps + 1), in the same order of sums."""
     p, q = _first_failures(mu, sigma, lognormal, cost, rate, speed, start, start, step, steps)
@@ -194,7 +194,7 @@ def _new(mu, sigma, lognormal, cost, rate, speed, start, step, steps, factor):  
     return np.ascontiguousarray(worth.T)
 
 
-@njit(cache=True)
+@njit(cache=True, nogil=True)
 def _left(mu, sigma, lognormal, cost, rate, speed, age, seen, worth, step, steps, factor):  # type: ignore[no-untyped-def]
     draws, cases = mu.shape[0], age.shape[0]
     total, chance = np.empty((draws, cases)), np.empty((draws, cases))

@@ -8,9 +8,10 @@ that the mode was absent at the age at which it was last seen to be.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import inf
+from typing import TypeVar
 
 import numpy as np
 
@@ -28,85 +29,19 @@ from wearlore.renewal.equation import (
     worth_left,
     worth_new,
 )
+from wearlore.renewal.risk import Cure, Effect, Group, Kept, ModeRisk, Parameters
 from wearlore.renewal.upkeep import Renewable
 
+T = TypeVar("T")
 Models = Callable[[str, str, str], LifeModel]  # mode, revision, grade -> its life model
 MEDIAN_Z = np.log(np.log(2.0))  # of the smallest extreme value distribution
-
-
-@dataclass(frozen=True, slots=True)
-class Effect:
-    """What a remedy does to a unit: the modes it ``cures`` start again in a unit of ``revision`` and ``grade``
-    (renew), at the virtual age (1 - ``restores``) times theirs (clean; Kijima 1989, type II), or have their rate
-    multiplied by ``lowers`` (guard)."""
-
-    cures: frozenset[str]
-    revision: str
-    grade: str
-    restores: float | None = None
-    lowers: float | None = None
-
-    @property
-    def renews(self) -> bool:
-        return self.restores is None and self.lowers is None
-
-
-@dataclass(frozen=True, slots=True)
-class Cure:
-    """A future cure: its remedy, its effect, and the money of a later visit made for it alone."""
-
-    remedy: str
-    effect: Effect
-    money: float
-
-
-@dataclass(frozen=True, slots=True)
-class ModeRisk:
-    """One mode on the unit. ``age`` None: not known. ``seen_good``: age at which it was last known to be absent.
-
-    ``consequence``: money beyond the cure. ``applies`` tells whether a unit of a revision has the mode at all.
-    ``present``: the chance that it is there now: 1 found, 0 not found. Between them somebody has judged it: it is there
-    with that chance, and else known to be absent now, a hidden mode too; ``seen_good`` then only weighs the parameters.
-    ``speed`` multiplies its ageing from here on (an accelerating fault left in place). ``stranded``, ``damaging``,
-    ``lead`` (median km, sigma): as in `Renewable`.
-    """
-
-    mode: str
-    age: float | None
-    seen_good: float
-    consequence: float
-    hidden: bool
-    applies: Callable[[str], bool]
-    present: float = 0.0
-    speed: float = 1.0
-    stranded: float = 0.0
-    damaging: bool = False
-    lead: tuple[float, float] = (0.0, 0.0)
-
-    @property
-    def judged(self) -> bool:
-        return 0 < self.present < 1
-
-
-@dataclass(frozen=True, slots=True)
-class Group:
-    """Modes (by number) that one future cure renews; ``cost`` (m,) is what a failure by each of them costs."""
-
-    modes: tuple[int, ...]
-    cure: Cure | None
-    cost: Array
-
-
-@dataclass
-class _Parameters:
-    mu: Array
-    sigma: Array
-    lognormal: bool
 
 
 @dataclass
 class UnitWorth:
     """A unit as it stands: its modes, what may cure them later, and the draws; built once, asked for each effect.
+
+    What is to come is a number of failures by each mode times what one costs, so that the numbers are ``kept``.
 
     ``odometer``, ``at_least`` (distance the unit has certainly been in place): km. ``draws``: for each mode, all of
     one length d.
@@ -121,16 +56,15 @@ class UnitWorth:
     models: Models
     span: Span
     draws: Mapping[str, Draws]
+    kept: Kept = field(default_factory=Kept)
     groups: tuple[Group, ...] = field(init=False)
-    _drawn: dict[tuple[str, str, str], _Parameters] = field(init=False, default_factory=dict)
-    _renewed: dict[tuple[int, Effect | None, int], Array] = field(init=False, default_factory=dict)
-    _known: dict[tuple[int, Effect | None, float, int], tuple[Array, Array]] = field(init=False, default_factory=dict)
 
     @property
     def count(self) -> int:
         return next(iter(self.draws.values())).order.size
 
     def __post_init__(self) -> None:
+        self.kept.over(self.span)
         for risk in self.risks:
             if risk.applies(self.revision):
                 self._parameters(risk, self.revision, self.grade)
@@ -142,10 +76,17 @@ class UnitWorth:
         ``effect``: what is done now (None: the unit is left). ``offset``: as if the vehicle stood that many km further
         on with nothing failed. ``draws``: only the first so many.
         """
-        many = draws or self.count
-        cost, kept = np.zeros(many), np.ones(many)
-        for number, group in enumerate(self.groups):
-            group_cost, group_chance = self._group_later(number, group, effect, offset, many)
+        cost, chance = self._later_at(effect, (offset,), draws or self.count)
+        return cost[:, 0], chance[:, 0]
+
+    def course(self, effect: Effect | None, offsets: Array, draws: int) -> Array:
+        """Expected cost as `later` has it at each of ``offsets`` (k,): (k,)."""
+        return self._later_at(effect, tuple(offsets.tolist()), draws)[0].mean(axis=0)  # type: ignore[no-any-return]
+
+    def _later_at(self, effect: Effect | None, offsets: tuple[float, ...], draws: int) -> tuple[Array, Array]:
+        cost, kept = np.zeros((draws, len(offsets))), np.ones((draws, len(offsets)))
+        for group in self.groups:
+            group_cost, group_chance = self._group_later(group, effect, offsets, draws)
             cost += group_cost
             kept *= 1 - group_chance
         return cost, 1 - kept
@@ -153,7 +94,7 @@ class UnitWorth:
     def renewables(self, unit: str) -> tuple[tuple[Cure, Renewable], ...]:
         """The groups that have a cure, each with it; one age for each draw. Its money and steps stay empty here."""
         found = []
-        for number, group in enumerate(self.groups):
+        for group in self.groups:
             if group.cure is None:
                 continue
             effect, risks = group.cure.effect, [self.risks[i] for i in group.modes]
@@ -170,7 +111,7 @@ class UnitWorth:
                 age=age[case],
                 seen=seen[case],
                 start=self._start(fresh, effect),
-                worth=self._worth_renewed(number, group, None, self.count),
+                worth=self._worth_renewed(group, None, self.count),
                 money=0.0,
                 needs=frozenset(),
                 present=np.array([risk.present for risk in risks]),
@@ -188,49 +129,77 @@ class UnitWorth:
         return (order[::-1] + 0.5) / order.size
 
     def _group_later(
-        self, number: int, group: Group, effect: Effect | None, offset: float, draws: int
+        self, group: Group, effect: Effect | None, offsets: tuple[float, ...], draws: int
     ) -> tuple[Array, Array]:
+        """Cost and chance (d, k) at k ``offsets``."""
         modes = frozenset(self.risks[i].mode for i in group.modes)
         done = replace(effect, cures=effect.cures & modes) if effect and effect.cures & modes else None
-        if done and done.renews and done.cures == modes:
-            offset = 0.0  # nothing old is left in it
-        key = (number, done, offset, draws)
-        if key not in self._known:
-            self._known[key] = self._fresh_group_later(number, group, done, offset, draws)
-        return self._known[key]
-
-    def _fresh_group_later(
-        self, number: int, group: Group, effect: Effect | None, offset: float, draws: int
-    ) -> tuple[Array, Array]:
-        guard = effect if effect and effect.lowers is not None else None
-        renewed = self._worth_renewed(number, group, guard, draws)
-        risks = [self.risks[i] for i in group.modes]
-        present = np.array([0.0 if _restarts(effect, risk.mode) else risk.present for risk in risks])
+        guard = done if done and done.lowers is not None else None
+        present = np.array([0.0 if _restarts(done, self.risks[i].mode) else self.risks[i].present for i in group.modes])
         charge, absent = there_now(group.cost, present)
-        failed = (1 - absent) * renewed[:, -1] + charge
+        cost = np.full((draws, 1), charge)
+        if absent < 1:
+            cost += (1 - absent) * _money(group.cost, self._failures_renewed(group, guard, draws)[:, :, -1:])
         if absent == 0:
-            return failed, np.ones(draws)
-        designs = [
-            (effect.revision, effect.grade)
-            if effect and effect.renews and risk.mode in effect.cures
-            else (self.revision, self.grade)
-            for risk in risks
-        ]
-        process = self._process(group, designs, guard, draws)
-        age, seen, weight = self._ages(group, effect, offset, draws)
-        left = worth_left(process, age, seen, renewed, self.span)
-        cost, chance = (left.cost * weight).sum(axis=1), (left.chance * weight).sum(axis=1)
-        return failed + absent * cost, 1 - absent + absent * chance
+            return cost.repeat(len(offsets), axis=1), np.ones((draws, len(offsets)))
+        if done and done.renews and done.cures == modes:
+            offsets = (0.0,) * min(len(offsets), 1)  # nothing old is left in it: the same at every offset
+        failures, chance = self._failures_left(group, done, offsets, draws)
+        return cost + absent * _money(group.cost, failures), 1 - absent + absent * chance
 
-    def _worth_renewed(self, number: int, group: Group, guard: Effect | None, draws: int) -> Array:
+    def _worth_renewed(self, group: Group, guard: Effect | None, draws: int) -> Array:
+        """What the group costs once it is cured, over 0, 1, … steps of the span: (d, steps + 1)."""
+        return _money(group.cost, self._failures_renewed(group, guard, draws))
+
+    def _failures_renewed(self, group: Group, guard: Effect | None, draws: int) -> Array:
+        """Discounted number of failures by each mode once the group is cured: (m, d, steps + 1)."""
         if group.cure is None:
-            return np.zeros((draws, self.span.steps + 1))
-        key = (number, guard, draws)
-        if key not in self._renewed:
-            effect = group.cure.effect
+            return np.zeros((len(group.modes), draws, self.span.steps + 1))
+        effect = group.cure.effect
+
+        def reckon() -> Array:
             process = self._process(group, [(effect.revision, effect.grade)] * len(group.modes), guard, draws)
-            self._renewed[key] = worth_new(process, self._start(process, effect), self.span)
-        return self._renewed[key]
+            start = self._start(process, effect)
+            return np.stack([worth_new(one, start, self.span) for one in _each_alone(process)])
+
+        return self._counted(("renewed", group.modes, effect, guard, draws), group, reckon)
+
+    def _failures_left(
+        self, group: Group, effect: Effect | None, offsets: tuple[float, ...], draws: int
+    ) -> tuple[Array, Array]:
+        """Discounted number of failures by each mode (m, d, k), and the chance of any (d, k), at k ``offsets``."""
+        guard = effect if effect and effect.lowers is not None else None
+
+        def reckon() -> tuple[Array, Array]:
+            renewed = self._failures_renewed(group, guard, draws)
+            process = self._process(group, self._designs(group, effect), guard, draws)
+            cases = [self._ages(group, effect, offset, draws) for offset in offsets]
+            age, seen = (np.concatenate([case[i] for case in cases]) for i in (0, 1))
+            weight = np.concatenate([case[2] for case in cases], axis=1)
+            first = np.cumsum([0, *(case[0].shape[0] for case in cases[:-1])])
+            left = [
+                worth_left(one, age, seen, w, self.span) for one, w in zip(_each_alone(process), renewed, strict=True)
+            ]
+            failures = [np.add.reduceat(one.cost * weight, first, axis=1) for one in left]
+            return np.stack(failures), np.add.reduceat(left[0].chance * weight, first, axis=1)
+
+        cured = group.cure.effect if group.cure else None
+        return self._counted(("left", group.modes, cured, effect, offsets, draws), group, reckon)
+
+    def _counted(self, what: tuple[Hashable, ...], group: Group, reckon: Callable[[], T]) -> T:
+        key = (*what, *(self.risks[i].speed for i in group.modes))
+        if key not in self.kept.counted:
+            self.kept.counted[key] = reckon()
+        return self.kept.counted[key]  # type: ignore[no-any-return]
+
+    def _designs(self, group: Group, effect: Effect | None) -> list[tuple[str, str]]:
+        """Revision and grade that each mode of the group stands in after ``effect``."""
+        return [
+            (effect.revision, effect.grade)
+            if effect and effect.renews and self.risks[i].mode in effect.cures
+            else (self.revision, self.grade)
+            for i in group.modes
+        ]
 
     @staticmethod
     def _start(process: Process, effect: Effect) -> Array:
@@ -286,12 +255,12 @@ class UnitWorth:
             return np.maximum(now - max(self.at_least - risk.seen_good, 0.0) - offset, 0.0)
         return np.full(now.size, risk.seen_good)
 
-    def _parameters(self, risk: ModeRisk, revision: str, grade: str) -> _Parameters:
+    def _parameters(self, risk: ModeRisk, revision: str, grade: str) -> Parameters:
         """Draws of the mode's parameters in a unit of this design; those of the unit itself weigh what it has shown."""
         if not risk.applies(revision):
-            return _Parameters(np.zeros(self.count), np.ones(self.count), False)
+            return Parameters(np.zeros(self.count), np.ones(self.count), False)
         key = (risk.mode, revision, grade)
-        if key not in self._drawn:
+        if key not in self.kept.drawn:
             model = self.models(*key)
             mu, sigma, weight = (np.asarray(a, float) for a in model.nodes)
             lognormal = model.dist.name == LOGNORMAL.name
@@ -299,8 +268,8 @@ class UnitWorth:
                 shown = self._likelihood(risk, mu, sigma, lognormal)
                 weight = weight * shown if (weight * shown).sum() > 0 else weight
             chosen = draw_nodes(weight, self.draws[risk.mode])
-            self._drawn[key] = _Parameters(mu[chosen], sigma[chosen], lognormal)
-        return self._drawn[key]
+            self.kept.drawn[key] = Parameters(mu[chosen], sigma[chosen], lognormal)
+        return self.kept.drawn[key]
 
     def _likelihood(self, risk: ModeRisk, mu: Array, sigma: Array, lognormal: bool) -> Array:
         """Chance of what the unit has shown under each node: the mode absent when last seen, or in place so long."""
@@ -334,12 +303,21 @@ class UnitWorth:
         best, least = None, inf
         for c in able:
             group = Group((i,), self.cures[c], np.array([self._failure_cost(i, c)]))
-            effect = self.cures[c].effect
-            process = self._process(group, [(effect.revision, effect.grade)], None, self.count)
-            total = group.cost[0] + worth_new(process, self._start(process, effect), self.span)[:, -1].mean()
+            failures = self._failures_renewed(group, None, self.count)
+            total = group.cost[0] * (1 + failures[0, :, -1].mean())
             if total < least:
                 best, least = c, float(total)
         return best
+
+
+def _money(cost: Array, failures: Array) -> Array:
+    """What failures by each mode (m, d, k) come to: (d, k)."""
+    return cost[0] * failures[0] if cost.size == 1 else np.tensordot(cost, failures, 1)
+
+
+def _each_alone(process: Process) -> list[Process]:
+    """The process with a failure of one mode costing 1 and those of the others nothing, for each mode."""
+    return [replace(process, cost=alone) for alone in np.eye(process.cost.size)]
 
 
 def _restarts(effect: Effect | None, mode: str) -> bool:

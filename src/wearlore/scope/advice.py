@@ -18,6 +18,7 @@ from wearlore.scope.program import Program, Proof, Solution, formulate, solve
 
 Reason = Literal[
     "must",
+    "asked",
     "companion",
     "spoiled",
     "pays-alone",
@@ -31,6 +32,7 @@ Reason = Literal[
 ]
 REASONS: dict[Reason, str] = {
     "must": "has failed and must be cured",
+    "asked": "is wanted in this visit, though nobody says that it has failed",
     "companion": "is always renewed with other work of this visit",
     "spoiled": "is spoiled by other work of this visit",
     "pays-alone": "would pay even on a visit of its own",
@@ -189,7 +191,7 @@ def _advice(program: Program, solution: Solution, unit: int) -> Advice:
     along = other.chosen if other and mine is None else ()
     added = tuple(sorted({*rest, *_brought(problem, best, along, there=rest)}))
     offset = _flip(problem, best, rest, margin, chosen=mine is not None)
-    reason, because = _why_in(problem, best, rest) if mine is not None else _why_out(problem, unit, offset)
+    reason, because = why_in(problem, best, rest) if mine is not None else _why_out(problem, unit, offset)
     return Advice(
         candidate.name,
         mine is not None,
@@ -253,11 +255,14 @@ def _stands_in(problem: Problem, other: int, option: int) -> bool:
     return not (two.refused or two.tools) and set(two.companions) <= set(one.companions)
 
 
-def _why_in(problem: Problem, option: int, rest: tuple[int, ...]) -> tuple[Reason, tuple[str, ...]]:
+def why_in(problem: Problem, option: int, rest: tuple[int, ...]) -> tuple[Reason, tuple[str, ...]]:
+    """Why ``option`` is done beside the ``rest``, and the units whose work brings it in."""
     chosen = problem.options[option]
     name = problem.candidates[chosen.unit].name
     if any(fault.unit == name for fault in problem.must):
         return "must", ()
+    if name in problem.include:
+        return "asked", ()
     with_it = _names(problem, [o for o in rest if any(option in group for group in problem.options[o].companions)])
     if with_it:
         return "companion", with_it
@@ -331,6 +336,7 @@ def collision(problem: Problem) -> ScopeError:
     refused = frozenset[str]().union(*(option.refused for option in problem.options))
     missing = frozenset[str]().union(*(option.tools for option in problem.options))
     demands: list[Demand] = [("must", fault) for fault in problem.must]
+    demands += [("in", name) for name in problem.include]
     demands += [("no", name) for name in sorted(refused)]
     demands += [("tool", name) for name in sorted(missing)]
     kept = list(demands)
@@ -347,7 +353,8 @@ def collision(problem: Problem) -> ScopeError:
 def _said(kind: str, what: Fault | str) -> str:
     if isinstance(what, Fault):
         return f"{what.mode} on {what.unit} must be cured"
-    return f"the owner says no to {what}" if kind == "no" else f"the tool {what} is missing"
+    told = {"in": f"{what} is to be done", "no": f"the owner says no to {what}", "tool": f"the tool {what} is missing"}
+    return told[kind]
 
 
 def _feasible(problem: Problem, demands: list[Demand]) -> bool:
@@ -361,4 +368,5 @@ def _feasible(problem: Problem, demands: list[Demand]) -> bool:
         for option in problem.options
     )
     must = {fault: curing for fault, curing in problem.must.items() if ("must", fault) in said}
-    return solve(formulate(replace(problem, options=options, must=must))) is not None
+    include = {name: group for name, group in problem.include.items() if ("in", name) in said}
+    return solve(formulate(replace(problem, options=options, must=must, include=include))) is not None

@@ -7,19 +7,18 @@ from math import log1p
 
 import numpy as np
 
-from wearlore.access import Access
 from wearlore.book.model import Book
 from wearlore.errors import NameNotKnown, ScopeError
 from wearlore.lives import Array
-from wearlore.renewal import Cure, Draws, Effect, Models, ModeRisk, Span, UnitWorth
+from wearlore.renewal import Cure, Effect, Models, ModeRisk, Span, UnitWorth
+from wearlore.scope.ground import Ground
 from wearlore.scope.model import Candidate, Fault, Option, Problem, Step, Terms
 from wearlore.vehicle import FittedUnit, ModeState, Vehicle
-from wearlore.ways import Way, Ways
+from wearlore.ways import Way
 
 VISIT = "(visit)"  # the step that every option needs: coming in at all
 STEPS = 100  # of the horizon in the renewal equation: W moves by under 1e-4 when doubled
-DRAWS = 64  # of the parameters of each mode
-CURVE_DRAWS = 8  # of them, for the distance at which the advice flips
+CURVE_DRAWS = 8  # of the draws, for the distance at which the advice flips
 OFFSETS = np.linspace(-1.0, 1.0, 17)  # where that is looked for, in horizons from now
 
 
@@ -30,27 +29,32 @@ def problem(book: Book, vehicle: Vehicle, models: Models, terms: Terms, *, rng: 
     Raises NameNotKnown for a variant, unit, mode, tool or refused name that does not exist; ScopeError when no remedy
     in the book cures a fault that must be cured.
     """
-    return Builder(book, vehicle, models, terms, rng).problem()
+    return Builder.of(book, vehicle, models, terms, rng=rng).problem()
 
 
 class Builder:
     """What the book makes of one vehicle under the terms; lives as long as one problem is built."""
 
-    def __init__(self, book: Book, vehicle: Vehicle, models: Models, terms: Terms, rng: np.random.Generator) -> None:
-        self.book, self.vehicle, self.models, self.terms = book, vehicle, models, terms
-        self.draws = {mode: Draws.of(DRAWS, rng=rng) for mode in book.modes}
-        self.access = Access.of(book, vehicle.variant, vehicle.built, terms.missing_tools)
+    def __init__(self, ground: Ground, terms: Terms) -> None:
+        self.ground, self.terms = ground, terms
+        self.book, self.vehicle, self.access = ground.book, ground.vehicle, ground.access
         self._check_names()
-        self._all = Ways(self.access, vehicle.units)
-        self.ways, self.shared = self._all.of_unit, self._all.shared
+        self.ways, self.shared = ground.ways.of_unit, ground.ways.shared
         self.span = Span(terms.horizon, log1p(terms.discount) / terms.per_year, STEPS)
         self.speeds = self._speeds()
+
+    @classmethod
+    def of(cls, book: Book, vehicle: Vehicle, models: Models, terms: Terms, *, rng: np.random.Generator) -> Builder:
+        """On ground of its own. Raises what `problem` raises."""
+        return cls(Ground.of(book, vehicle, models, terms.missing_tools, rng=rng), terms)
 
     def _check_names(self) -> None:
         units = [unit.name for unit in self.vehicle.units]
         known = {*units, *self.book.components, *self.book.remedies}
         for name in sorted(self.terms.refuse - known):
             raise NameNotKnown("unit or remedy", name, known)
+        for name in sorted(self.terms.include):
+            self.vehicle.unit(name)
         for fault in sorted(self.terms.must | self.terms.probable.keys()):
             unit = self.vehicle.unit(fault.unit)
             modes = [
@@ -65,11 +69,11 @@ class Builder:
 
     def companions_of(self, remedy: str, unit: FittedUnit) -> list[tuple[str, FittedUnit]]:
         """As `Ways.companions_of`."""
-        return self._all.companions_of(remedy, unit)
+        return self.ground.ways.companions_of(remedy, unit)
 
     def _later_visit(self, unit: FittedUnit, way: Way) -> float:
         """Money of a later visit made for this alone: of its set-up only the share that other work will not carry."""
-        visit, rate = self._all.visit(unit, way), self.terms.labour_rate
+        visit, rate = self.ground.visit(unit, way), self.terms.labour_rate
         setup = self.terms.visit_fixed + rate * visit.shared_hours
         return (1 - self.terms.setup_share) * setup + rate * visit.own_hours + visit.materials
 
@@ -134,9 +138,10 @@ class Builder:
             unit.grade,
             self.vehicle.km,
             unit.at_least,
-            self.models,
+            self.ground.models,
             self.span,
-            self.draws,
+            self.ground.draws,
+            self.ground.kept(unit),
         )
 
     # the problem
@@ -145,7 +150,8 @@ class Builder:
         """Every way of every unit, in the order of the problem's options."""
         return [(u, unit, way) for u, unit in enumerate(self.vehicle.units) for way in self.ways[unit.name]]
 
-    def problem(self) -> Problem:
+    def problem(self, *, turns: bool = True) -> Problem:
+        """``turns``: whether it must also tell where advice turns; the choice itself needs no such thing."""
         units = self.vehicle.units
         numbered = self.numbered()
         must = self._must(numbered)
@@ -155,7 +161,7 @@ class Builder:
             worth = self.worth(unit)
             left, chance = worth.later()
             age = _age(unit)
-            offsets = self._offsets(unit)
+            offsets = self._offsets(unit) if turns else np.zeros(0)
             curve = self._curve(worth, None, offsets)
             doubtful = any(present < 1 for present in self.present(unit).values())
             candidates.append(Candidate(unit.name, left, chance, age, offsets, doubtful))
@@ -181,6 +187,7 @@ class Builder:
             must,
             spoils,
             self.vehicle.km,
+            self._include(numbered),
         )
 
     def _offsets(self, unit: FittedUnit) -> Array:
@@ -194,7 +201,7 @@ class Builder:
 
     @staticmethod
     def _curve(worth: UnitWorth, effect: Effect | None, offsets: Array) -> Array:
-        return np.array([worth.later(effect, float(x), CURVE_DRAWS)[0].mean() for x in offsets])
+        return worth.course(effect, offsets, CURVE_DRAWS) if offsets.size else np.zeros(0)
 
     def option(self, number: int, unit: FittedUnit, way: Way, free: frozenset[str]) -> Option:
         charged = {p: q for p, q in self.access.spoiled(way.operations).items() if p not in free}
@@ -227,6 +234,14 @@ class Builder:
                     "Add the remedy, or an offer of its parts that fits, to the book",
                 )
         return must
+
+    def _include(self, numbered: list[tuple[int, FittedUnit, Way]]) -> dict[str, tuple[int, ...]]:
+        include = {}
+        for name in sorted(self.terms.include):
+            include[name] = tuple(o for o, (_, unit, _) in enumerate(numbered) if unit.name == name)
+            if not include[name]:
+                raise ScopeError(f"nothing in the book can be done to {name} now", "Leave it out of what is to be done")
+        return include
 
     def spoils(
         self, numbered: list[tuple[int, FittedUnit, Way]]

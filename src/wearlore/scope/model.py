@@ -30,6 +30,7 @@ class Terms:
     ``setup_share``: the share of a later visit's set-up that other work will carry. ``must``: faults to cure.
     ``probable``: for faults of which it is not certain, the chance that each is there now, independent of each other;
     it stands before what the records hold of the fault. ``refuse``: units, components or remedies the owner says no to.
+    ``include``: units to be seen to in this visit though nobody says that they have failed.
     ``missing_tools`` come on top of those that the book knows to be missing. Raises ScopeError for a number that makes
     no sense, and for a fault that is both to cure and only probable.
     """
@@ -44,6 +45,7 @@ class Terms:
     refuse: frozenset[str] = frozenset()
     missing_tools: frozenset[str] = frozenset()
     probable: Mapping[Fault, float] = field(default_factory=dict)
+    include: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
         limits = {  # written so that NaN fails too
@@ -136,8 +138,9 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Problem:
-    """All of it. ``must``: for each fault to cure the option numbers that do. ``spoils``: (step, option numbers): the
-    step spoils the unit that these options renew, so one of them must go with it. ``odometer`` km."""
+    """All of it. ``must``: for each fault to cure the option numbers that do; ``include``: those of each unit to
+    be seen to. ``spoils``: (step, option numbers): the step spoils the unit that these options renew, so one of them
+    must go with it. ``odometer`` km."""
 
     labour_rate: float
     steps: Mapping[str, Step]
@@ -146,6 +149,12 @@ class Problem:
     must: Mapping[Fault, tuple[int, ...]] = field(default_factory=dict)
     spoils: tuple[tuple[str, tuple[int, ...]], ...] = ()
     odometer: float = 0.0
+    include: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+
+    @property
+    def demanded(self) -> tuple[tuple[int, ...], ...]:
+        """Groups of options of which one must be chosen, whatever it costs."""
+        return (*self.must.values(), *self.include.values())
 
     @cached_property
     def step_names(self) -> tuple[str, ...]:

@@ -20,7 +20,7 @@ def upkeep(book: Book, vehicle: Vehicle, models: Models, terms: Terms, *, rng: n
 
     What the owner refuses today and what tools are missing today is not held against the years to come.
     """
-    builder = Builder(book, vehicle, models, terms, rng)
+    builder = Builder.of(book, vehicle, models, terms, rng=rng)
     numbered = builder.numbered()
     spoils, free = builder.spoils(numbered)
     found: list[Renewable] = []

@@ -99,7 +99,7 @@ def formulate(problem: Problem) -> Program:
             rows.add([o], companions, -np.inf, 0.0)
     for step, renewing in problem.spoils:
         rows.add([column[step]], renewing, -np.inf, 0.0)
-    for curing in problem.must.values():
+    for curing in problem.demanded:
         rows.add(curing, (), 1.0, np.inf)
     upper = [0.0 if option.refused or option.tools else 1.0 for option in options] + [1.0] * len(step_names)
     cost = [option.money - problem.saving(o) for o, option in enumerate(options)]
@@ -122,8 +122,8 @@ def solve(program: Program, time_limit_s: float = 10.0) -> Solution | None:
     """
     problem = program.problem
     if not problem.options:
-        return None if problem.must else Solution((), problem.objective(()), "OPTIMAL", 0.0)
-    if not all(problem.must.values()):
+        return None if problem.demanded else Solution((), problem.objective(()), "OPTIMAL", 0.0)
+    if not all(problem.demanded):
         return None
     whole = np.zeros(program.cost.size)
     result = _highs(program, whole, time_limit_s)
@@ -166,7 +166,7 @@ def by_min_cut(problem: Problem) -> Solution | None:
     """
     if any(len(group) > 1 for group in problem.options_of):
         raise ValueError("a minimum cut is enough only where each unit has one option")
-    if not all(problem.must.values()):
+    if not all(problem.demanded):
         return None
     count = len(problem.options)
     number = {step: count + s for s, step in enumerate(problem.step_names)}
@@ -177,7 +177,7 @@ def by_min_cut(problem: Problem) -> Solution | None:
     implies += [(number[step], renewing[0] if renewing else -1) for step, renewing in problem.spoils]
     worth = [problem.saving(o) - option.money for o, option in enumerate(problem.options)]
     worth += [-problem.price(step) for step in problem.step_names]
-    must = [curing[0] for curing in problem.must.values()]
+    must = [curing[0] for curing in problem.demanded]
     out = [o for o, option in enumerate(problem.options) if option.refused or option.tools]
     closed = closure(np.array(worth), implies, must, out)
     if closed is None:

@@ -106,7 +106,7 @@ class Dues(Outlooks):
 
     def _builder(self, book: Book, variant: str, built: date, terms: Terms, units: tuple[FittedUnit, ...]) -> Builder:
         vehicle = Vehicle("", variant, built, 0.0, units)
-        builder = Builder(book, vehicle, self._model_of, terms, np.random.default_rng(self.seed))
+        builder = Builder.of(book, vehicle, self._model_of, terms, rng=np.random.default_rng(self.seed))
         builder.span = Span(builder.span.km, builder.span.discount, STEPS)
         return builder
 

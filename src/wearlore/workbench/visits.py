@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -17,6 +17,7 @@ from wearlore.outlook.improve import SHARES, learn_share, roll_out
 from wearlore.renewal.upkeep import Rule, Upkeep
 from wearlore.scope import (
     Fault,
+    Ground,
     Program,
     Scope,
     Solution,
@@ -32,6 +33,7 @@ from wearlore.scope import (
 )
 from wearlore.vehicle import Vehicle
 from wearlore.workbench.traces import Traces
+from wearlore.workbench.weighing import Weighing
 
 CLOSE = 4  # calls of a scope that are tried the other way
 RUNS = 2000  # courses of events in which policies are held against each other
@@ -79,6 +81,18 @@ class Visits(Traces):
         long_run = outlook.simulate([care], {**POLICIES, "advice": lambda _: rule}, runs=RUNS, rng=rng)
         best = self._best_possible(care, long_run) if bound else None
         return VisitScope(vehicle, terms, advice, long_run, learned, tried, best, unknown)
+
+    def weighing(self, vehicle_id: str, *, missing_tools: Iterable[str] = (), km: float | None = None) -> Weighing:
+        """The vehicle, to be weighed again and again. Raises NameNotKnown, RecordsError."""
+        book, vehicle, unknown = self._weighable(self.vehicle(vehicle_id, km=km))
+        rng = np.random.default_rng(self.seed)
+        return Weighing(Ground.of(book, vehicle, self._model_of, missing_tools, rng=rng), unknown)
+
+    def demanded(self, weighing: Weighing, terms: Terms, faults: Sequence[str], probable: Mapping[str, float]) -> Terms:
+        """``terms`` with these faults as well, as `scope` takes them."""
+        terms = self._demanded(weighing.vehicle, terms, faults, probable)
+        self._refuse_unweighed(terms, weighing.unknown)
+        return terms
 
     def _rolled_out(
         self, program: Program, solution: Solution, care: Upkeep, rule: Rule, *, seed: int

@@ -34,8 +34,8 @@ class Certificate:
     key: Path
 
 
-def application(desk: Desk, guard: Guard) -> FastAPI:
-    """Pages, interface and guard over one desk. One a process: the page library keeps its own register of pages."""
+def interface(desk: Desk, guard: Guard) -> FastAPI:
+    """The interface for programs, the papers and signing in, behind the guard."""
 
     @asynccontextmanager
     async def watching(_: FastAPI) -> AsyncIterator[None]:
@@ -46,13 +46,20 @@ def application(desk: Desk, guard: Guard) -> FastAPI:
             await watch
         desk.close()
 
-    desk.signed_in = guard.hashed() is not None
     app = FastAPI(**api.ABOUT, docs_url=None, redoc_url=None, lifespan=watching)
     app.include_router(signin.router(guard))
     app.include_router(api.router(desk))
     app.include_router(papers.router(desk))
     app.get(LOOK, include_in_schema=False)(look)
     api.tell_problems(app)
+    guard.protect(app)
+    return app
+
+
+def application(desk: Desk, guard: Guard) -> FastAPI:
+    """The interface, and the pages over the same desk. One a process: the page library keeps its register of pages."""
+    app = interface(desk, guard)
+    desk.signed_in = guard.hashed() is not None
     for page in pages.ALL:
         page.create(desk)
     ui.run_with(
@@ -68,7 +75,6 @@ def application(desk: Desk, guard: Guard) -> FastAPI:
     )
     page_app.add_exception_handler(404, _missing)
     page_app.add_exception_handler(Exception, _broken)
-    guard.protect(app)
     return app
 
 

@@ -1,25 +1,31 @@
-"""All routes of the interface over one desk."""
+"""All routes of the interface over one desk, and how it is described."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter
 
-from wearlore.report.json import to_json
+from wearlore.web.api import family, fleet, pages, records, vehicles
 from wearlore.web.desk import Desk
 
-ABOUT: dict[str, Any] = {"title": "Wearlore", "openapi_url": "/api/openapi.json"}
+ABOUT: dict[str, Any] = {
+    "title": "Wearlore",
+    "summary": "What fails when, where a fault comes from, what to do in a visit, and what it will cost.",
+    "description": (
+        "Results are those that the commands print with `--json`: distances in km, torques in N·m, money in the "
+        "currency of the book. What nothing bounds is `null`, and its name stands in `unbounded`. What goes wrong is "
+        "a problem (RFC 9457) whose `detail` says what was expected and how to mend it."
+    ),
+    "version": "1",
+    "openapi_url": "/api/openapi.json",
+}
 
 
 def router(desk: Desk) -> APIRouter:
     """All routes over one desk."""
     routes = APIRouter(prefix="/api")
-
-    @routes.get("/family")
-    async def family() -> Response:
-        """What fails when, soonest first."""
-        answer = await desk.ask(lambda bench: bench.lives(), key=("lives",))
-        return Response(to_json(answer), media_type="application/json")
-
+    for part in (family, vehicles, fleet, records):
+        part.add(routes, desk)
+    pages.add(routes)
     return routes

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Literal
 
@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wearlore.book.model import Book
-from wearlore.due import ALONE, BROUGHT, EPOCH, MUST, TOGETHER, Kind, Weighed
+from wearlore.due import ALONE, BROUGHT, EPOCH, MUST, TOGETHER, Kind, Weighed, ranked
+from wearlore.errors import NameNotKnown
 from wearlore.estimate import NORMAL_95, Estimate
 from wearlore.lives import Array
 from wearlore.scope import Terms
@@ -103,14 +104,25 @@ class FleetDue:
     def __len__(self) -> int:
         return len(self.order)
 
+    def narrowed(self, variant: str = "", by: DueOrder | None = None) -> FleetDue:
+        """Only vehicles of ``variant``, or in another order; nothing is weighed anew. Raises NameNotKnown."""
+        by = by or self.by
+        order = self.order if by == self.by else ranked(self.weighed, by)
+        if variant:
+            if variant not in self.fleet.variants:
+                raise NameNotKnown("variant", variant, self.fleet.variants)
+            order = order[self.fleet.variant[order] == self.fleet.variants.index(variant)]
+        return replace(self, order=order, by=by)
+
     def top(self, number: int) -> DueList:
         """The first so many."""
         rows = tuple(row for row, _ in zip(self.rows(), range(number), strict=False))
-        worth = int(((self.weighed.option >= 0).any(axis=1) | self.weighed.uncured).sum())
+        here, weighed = np.sort(self.order), self.weighed
+        worth = int(((weighed.option[here] >= 0).any(axis=1) | weighed.uncured[here]).sum())
         newest = EPOCH + timedelta(int(self.fleet.last.max()))
         return DueList(
             self.book.family.name, self.by, rows, len(self), worth, self.gone, self.months, newest,
-            _estimate(self.weighed.saving.sum(axis=0)), self.terms.horizon, self.terms.per_year, self.unknown,
+            _estimate(weighed.saving[here].sum(axis=0)), self.terms.horizon, self.terms.per_year, self.unknown,
         )  # fmt: skip
 
     def rows(self) -> Iterator[DueVehicle]:

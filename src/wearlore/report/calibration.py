@@ -49,7 +49,7 @@ def trace_calibration(result: TraceCalibration, units: Units, made_on: date, fig
         ),
         blocks=(
             *(_compared(result, compared, units, figures) if compared else _nothing_yet(result)),
-            *when(result.predictions, Heading("What is counted"), Bullets(tuple(_counts(result, units)))),
+            *when(result.predictions, Heading("What is counted"), Bullets(tuple(counts(result, units)))),
         ),
         small_print=SMALL if compared else "",
     )
@@ -73,6 +73,11 @@ def _compared(result: TraceCalibration, compared: Calibration, units: Units, fig
         "looked at, this says nothing."
     )
     yield from drawn(figures, "reliability")
+    yield from compared_figures(result, compared, units)
+
+
+def compared_figures(result: TraceCalibration, compared: Calibration, units: Units) -> Iterator[Block]:
+    """Bins, scores and misses."""
     yield Heading("What was said, and what was there")
     yield _bins(compared)
     yield Heading("Scores")
@@ -223,7 +228,7 @@ def _misses(misses: tuple[Miss, ...], units: Units) -> Table:
     return Table(columns, rows)
 
 
-def _counts(result: TraceCalibration, units: Units) -> Iterator[str]:
+def counts(result: TraceCalibration, units: Units) -> Iterator[str]:
     yield (
         f"Compared: {result.resolved:,} that were in question and were found there or not there, on the same day or "
         f"later, within {units.show_distance(result.within)} of the trace. What failed on that way counts as there."

@@ -65,7 +65,7 @@ def _row(row: DueVehicle, units: Units) -> tuple[str, ...]:
     return (
         str(row.rank),
         f"{row.vehicle}, {row.variant}\nat {units.show_odometer(row.km)}",
-        _shortly(row),
+        shortly(row),
         f"{round(row.now):,}",
         f"{round(row.saving.value):,}\n({_span(row.saving.low, row.saving.high)})",
         show_share(row.fails_soon),
@@ -73,7 +73,7 @@ def _row(row: DueVehicle, units: Units) -> tuple[str, ...]:
     )
 
 
-def _shortly(row: DueVehicle) -> str:
+def shortly(row: DueVehicle) -> str:
     """What is open, then what saves most, and how much more there is."""
     must = [item for item in row.items if item.why == WHY[MUST]]
     rest = sorted((item for item in row.items if item.why != WHY[MUST]), key=lambda item: -item.worth)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
-from io import StringIO
+from io import BytesIO, StringIO
 from pathlib import Path
 
 import xlsxwriter
@@ -19,6 +19,7 @@ from wearlore.units import Units
 Cell = str | float | int | date
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")  # a cell that begins so would be reckoned, not read
 TEXT, WHOLE, MONEY, SHARE, DAY = "text", "whole", "money", "share", "day"
+AS_TEXT = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
 MOST_ROWS = 1_048_575  # that a sheet holds below its header
 
 
@@ -64,16 +65,26 @@ def to_csv(rows: Iterable[DueVehicle], units: Units) -> bytes:
     return text.getvalue().encode("utf-8-sig")
 
 
+def to_xlsx(rows: Iterable[DueVehicle], units: Units) -> bytes:
+    """A workbook with one sheet; text stays text. Raises OutputError for more rows than a sheet holds."""
+    made = BytesIO()
+    _write(made, rows, units, {"in_memory": True})
+    return made.getvalue()
+
+
 def save_xlsx(rows: Iterable[DueVehicle], units: Units, path: Path) -> None:
-    """Write a workbook with one sheet; text stays text. Raises OutputError."""
-    options = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    """Write what `to_xlsx` makes, row by row. Raises OutputError."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with xlsxwriter.Workbook(str(path), {**options, "constant_memory": True}) as book:
-            _fill(book, rows, units)
+        _write(str(path), rows, units, {"constant_memory": True})
     except (OSError, XlsxWriterException) as error:
         said = getattr(error, "strerror", None) or str(error)
         raise OutputError(str(path), f"it cannot be written: {said}", "Name another place.") from error
+
+
+def _write(to: str | BytesIO, rows: Iterable[DueVehicle], units: Units, how: Mapping[str, bool]) -> None:
+    with xlsxwriter.Workbook(to, {**AS_TEXT, **how}) as book:
+        _fill(book, rows, units)
 
 
 def _fill(book: xlsxwriter.Workbook, rows: Iterable[DueVehicle], units: Units) -> None:

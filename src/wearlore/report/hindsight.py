@@ -51,18 +51,18 @@ def family_hindsight(result: FamilyHindsight, units: Units, made_on: date, figur
             Paragraph(" ".join(whole_in_words(result.verdict.sum, result.verdict.most)), "lead"),
             Paragraph(" ".join(verdict_in_words(result))),
             Heading("Were the intervals right?"),
-            _coverage(result),
+            coverage_table(result),
             *drawn(figures, "pit"),
             *when(not figures, _bins(result)),
             Heading("Mode by mode, furthest off first"),
             *drawn(figures, "forecasts"),
-            _modes(result.modes),
-            Paragraph(_off_by_chance(result)),
+            modes_table(result.modes),
+            Paragraph(off_by_chance(result)),
             Heading("Better than guessing?"),
-            Paragraph(_against_naive(result)),
-            _scores(result),
+            Paragraph(against_naive(result)),
+            scores_table(result),
             Heading("What is counted"),
-            Bullets(tuple(_counts(result, units))),
+            Bullets(tuple(counts(result, units))),
         ),
         small_print=SMALL,
     )
@@ -113,7 +113,7 @@ def verdict_in_words(result: FamilyHindsight) -> Iterator[str]:
         yield f"Further off than chance makes it among so many: {', '.join(beyond)}."
 
 
-def _modes(rows: tuple[ModeHindsight, ...]) -> Table:
+def modes_table(rows: tuple[ModeHindsight, ...]) -> Table:
     columns = (
         Column("Failure mode", wide=True),
         Column("At risk", "right", spare=True),
@@ -135,20 +135,20 @@ def _row(row: ModeHindsight) -> tuple[str, ...]:
     return (
         f"{row.name}{'' if told.within else ' *'}",
         pieces,
-        _number(told.expected),
+        number_of(told.expected),
         f"{told.half[0]} to {told.half[1]}",
         most,
         f"{told.happened:,}",
-        f"{'+' if off > 0 else '-' if off < 0 else ''}{_number(abs(off))}",
+        f"{'+' if off > 0 else '-' if off < 0 else ''}{number_of(abs(off))}",
         chance_told(told.off),
     )
 
 
-def _number(value: float) -> str:
+def number_of(value: float) -> str:
     return f"{value:.1f}" if value < 100 else f"{value:,.0f}"
 
 
-def _off_by_chance(result: FamilyHindsight) -> str:
+def off_by_chance(result: FamilyHindsight) -> str:
     few = sum(row.tally.off < UNLIKELY for row in result.modes)
     by_chance = UNLIKELY * len(result.modes)
     return (
@@ -157,7 +157,7 @@ def _off_by_chance(result: FamilyHindsight) -> str:
     )
 
 
-def _coverage(result: FamilyHindsight) -> Table:
+def coverage_table(result: FamilyHindsight) -> Table:
     columns = (
         Column("Intervals of", wide=True),
         Column("Held, %", "right"),
@@ -192,7 +192,7 @@ def _bins(result: FamilyHindsight) -> Table:
     return Table(columns, rows)
 
 
-def _against_naive(result: FamilyHindsight) -> str:
+def against_naive(result: FamilyHindsight) -> str:
     ours, naive = result.verdict.crps, result.naive_error
     said = f"The forecasts miss by {ours:.1f} failures a mode (CRPS)"
     other = f"“as many as in the {span_in_words(result.hold_out)} before” would have missed by {naive:.1f}"
@@ -201,7 +201,7 @@ def _against_naive(result: FamilyHindsight) -> str:
     )
 
 
-def _scores(result: FamilyHindsight) -> Table:
+def scores_table(result: FamilyHindsight) -> Table:
     pieces = result.pieces
     named = (
         ("Bias", pieces.bias, "mean chance less the share that failed; 0 is best"),
@@ -214,7 +214,7 @@ def _scores(result: FamilyHindsight) -> Table:
     return score_table("Piece by piece", pieces.error.level, named, 4)
 
 
-def _counts(result: FamilyHindsight, units: Units) -> Iterator[str]:
+def counts(result: FamilyHindsight, units: Units) -> Iterator[str]:
     pieces = sum(row.pieces for row in result.modes)
     begun = sum(row.begun for row in result.modes)
     unknown, failed = (sum(getattr(row, name) for row in result.modes) for name in ("unknown", "unknown_failed"))

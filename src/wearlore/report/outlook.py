@@ -65,13 +65,13 @@ def vehicle_outlook(outlook: VehicleOutlook, units: Units, made_on: date, figure
         kind="Outlook",
         title=f"{outlook.vehicle.id}, {outlook.vehicle.variant}",
         made_on=made_on,
-        facts=tuple(_facts(outlook, units)),
+        facts=tuple(facts(outlook, units)),
         blocks=(
-            *_extrapolation(outlook, units),
+            *extrapolation(outlook, units),
             *_answer(outlook, told, units),
             *drawn(figures, "fan"),
             Heading("Along the way" if outlook.by_distance else "Year by year"),
-            _years(outlook, told, units),
+            years_table(outlook, told, units),
             *drawn(figures, "years"),
             Heading("Ways of caring for it, side by side"),
             _policies(outlook, units),
@@ -79,10 +79,10 @@ def vehicle_outlook(outlook: VehicleOutlook, units: Units, made_on: date, figure
             *when(told.drivers, Heading("What drives the cost"), _drivers(outlook, told, units)),
             *when(told.drivers, *drawn(figures, "drivers")),
             Heading("What it rests on"),
-            Paragraph(_evidence(outlook, told)),
+            Paragraph(evidence_in_words(outlook, told)),
             track_record(outlook.track_record),
             Heading("What is supposed"),
-            Bullets(tuple(_supposed(outlook, units))),
+            Bullets(tuple(supposed(outlook, units))),
         ),
         small_print=f"Amounts in {units.currency}. {counted(outlook.paths, 'course')} of events. {SMALL}",
     )
@@ -145,18 +145,18 @@ def saving_in_words(saving: Saving, units: Units) -> str:
     return f"{against}: {said}; less in {show_share(saving.cheaper)} of courses."
 
 
-def _share_range(estimate: Estimate) -> str:
+def share_range(estimate: Estimate) -> str:
     return f"{show_share(estimate.value)} ({show_share(estimate.low)} to {show_share(estimate.high)})"
 
 
-def _count(estimate: Estimate) -> str:
+def count_in_words(estimate: Estimate) -> str:
     if 0 < estimate.value < 0.005:
         return "under 0.01"
     return f"{estimate.value:.2f}" if estimate.value < 0.995 else f"{estimate.value:.1f}"
 
 
 # -------------------------------------------------------------------------------------------------------------- head
-def _facts(outlook: VehicleOutlook, units: Units) -> Iterator[tuple[str, str]]:
+def facts(outlook: VehicleOutlook, units: Units) -> Iterator[tuple[str, str]]:
     yield "Odometer", units.show_odometer(outlook.vehicle.km)
     yield "Ahead", _ahead(outlook, units)
     yield "Distance a year", _yearly(outlook, units)
@@ -185,7 +185,7 @@ def _yearly(outlook: VehicleOutlook, units: Units) -> str:
     return said
 
 
-def _extrapolation(outlook: VehicleOutlook, units: Units) -> Iterator[Block]:
+def extrapolation(outlook: VehicleOutlook, units: Units) -> Iterator[Block]:
     if outlook.extrapolates:
         far = units.show_odometer(outlook.seen_to)
         yield Callout(
@@ -196,7 +196,7 @@ def _extrapolation(outlook: VehicleOutlook, units: Units) -> Iterator[Block]:
         )
 
 
-def _supposed(outlook: VehicleOutlook, units: Units) -> Iterator[str]:
+def supposed(outlook: VehicleOutlook, units: Units) -> Iterator[str]:
     yield from SUPPOSED
     if "plan" in outlook.policies:
         yield "The plan works at services that are made anyway: what it does there is paid, coming in is not."
@@ -211,25 +211,28 @@ def _end_of_record(outlook: VehicleOutlook, units: Units) -> tuple[str, ...]:
     return (f"It ends at about {units.show_distance(end)}; records reach to {far}: beyond, lives are extrapolated.",)
 
 
-def _answer(outlook: VehicleOutlook, told: Forecast, units: Units) -> Iterator[Block]:
+def lead_in_words(outlook: VehicleOutlook, units: Units) -> str:
+    """``Following the advice at each visit, the next 5 years are expected to cost EUR 9,760, EUR 1,950 a year; …``"""
+    told = outlook.policies[outlook.told]
     low, _, high = (money(amount) for amount in told.spread)
     cost = told.cost
     a_year = f", {units.currency} {money(cost.value / outlook.years)} a year" if _whole_years(outlook) else ""
     doing = DOING.get(outlook.told, outlook.told)
-    yield Paragraph(
+    return (
         f"{doing[0].upper()}{doing[1:]}, {span_in_words(outlook, units)} are expected to cost {units.currency} "
-        f"{money(cost.value)}{a_year}; 8 in 10 vehicles like this one pay between {low} and {high}.".replace(
-            "the next year are", "the next year is"
-        ),
-        "lead",
-    )
+        f"{money(cost.value)}{a_year}; 8 in 10 vehicles like this one pay between {low} and {high}."
+    ).replace("the next year are", "the next year is")
+
+
+def _answer(outlook: VehicleOutlook, told: Forecast, units: Units) -> Iterator[Block]:
+    yield Paragraph(lead_in_words(outlook, units), "lead")
     few, _, many = told.visit_spread
     visits = f"{told.visits.value:.1f} visits are expected, {few:.0f} to {many:.0f} in 8 of 10."
     if outlook.years > 1:
         visits += f" {units.show_money(significant(told.years[0].cost.value))} falls in the first year."
     yield Paragraph(
-        f"{visits} The chance of being stranded at least once is {_share_range(told.stranded)}, of a failure that can "
-        f"damage the engine {_share_range(told.damage)}."
+        f"{visits} The chance of being stranded at least once is {share_range(told.stranded)}, of a failure that can "
+        f"damage the engine {share_range(told.damage)}."
     )
     if others := [name for name in outlook.policies if name != outlook.told]:
         savings = (saving_of(outlook, outlook.told, name) for name in others)
@@ -248,7 +251,7 @@ def year_name(outlook: VehicleOutlook, number: int, units: Units) -> str:
     return f"to {units.show_distance(min(number * outlook.yearly.km, outlook.ahead))}"
 
 
-def _years(outlook: VehicleOutlook, told: Forecast, units: Units) -> Table:
+def years_table(outlook: VehicleOutlook, told: Forecast, units: Units) -> Table:
     columns = (
         Column("", wide=True),
         Column("Expected (95 %)", "right"),
@@ -316,7 +319,7 @@ def _drivers(outlook: VehicleOutlook, told: Forecast, units: Units) -> Table:
             driver_name(outlook, driver),
             money_range(driver.cost),
             show_share(driver.share),
-            _count(driver.failures),
+            count_in_words(driver.failures),
             f"{sum(outlook.modes[mode].evidence.failures for mode in driver.modes):,}",
             show_share(min(outlook.modes[mode].record_share for mode in driver.modes)),
         )
@@ -334,7 +337,7 @@ def _drivers(outlook: VehicleOutlook, told: Forecast, units: Units) -> Table:
     return Table(columns, tuple(rows))
 
 
-def _evidence(outlook: VehicleOutlook, told: Forecast) -> str:
+def evidence_in_words(outlook: VehicleOutlook, told: Forecast) -> str:
     known = sum(
         driver.share for driver in told.drivers if all(outlook.modes[mode].record_share >= 0.5 for mode in driver.modes)
     )

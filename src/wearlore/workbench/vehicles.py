@@ -106,7 +106,7 @@ class Vehicles(Appraisals):
             duty=record.facts.duty,
             km=now.km,
             visits=record.visits,
-            units=tuple(self._unit(unit) for unit in now.units),
+            units=tuple(self._unit(record, unit) for unit in now.units),
             open=tuple(
                 self._open(record, unit, state.mode) for unit in now.units for state in unit.modes if state.present
             ),
@@ -116,10 +116,11 @@ class Vehicles(Appraisals):
             version=record.version,
         )
 
-    def _unit(self, unit: FittedUnit) -> UnitNow:
+    def _unit(self, record: OnRecord, unit: FittedUnit) -> UnitNow:
         entry = self.book.components[unit.component]
-        ages = [state.age for state in unit.modes if state.age is not None]
-        whole = len(ages) == len(unit.modes)  # a clean sets back the age of some modes, never that of the piece
+        ages = [state.age for state in unit.modes]  # a clean sets back the age of some, never that of the piece
+        if not ages and (record.facts.complete or _was_renewed(record, unit)):
+            ages = [unit.at_least]
         return UnitNow(
             component=unit.component,
             position=unit.position,
@@ -127,7 +128,7 @@ class Vehicles(Appraisals):
             system=entry.system,
             revision=unit.revision,
             grade=unit.grade,
-            age=max(ages) if ages and whole else None,
+            age=max((age for age in ages if age is not None), default=None) if None not in ages else None,
             at_least=unit.at_least,
             modes=tuple((state.mode, self.book.modes[state.mode].name, state.present) for state in unit.modes),
         )
@@ -214,6 +215,14 @@ class Vehicles(Appraisals):
             raise RecordsErrors(RecordsError(called, *error.args[1:]) for error in refused.errors) from refused
         except RecordsError as refused:
             raise RecordsError(called, *refused.args[1:]) from refused
+
+
+def _was_renewed(record: OnRecord, unit: FittedUnit) -> bool:
+    return any(
+        line.action == "renewed" and line.component == unit.component and line.position in (unit.position, "", "all")
+        for visit in record.visits
+        for line in visit.lines
+    )
 
 
 def _tables(vehicle: str, noted: NotedVisit) -> list[Table]:

@@ -8,6 +8,7 @@ from wearlore.report.charts.drift import drift_drawings
 from wearlore.report.charts.due import due_drawings
 from wearlore.report.charts.economy import economy_drawings
 from wearlore.report.charts.hindsight import hindsight_drawings
+from wearlore.report.charts.history import history_drawings
 from wearlore.report.charts.look import Chart, Drawing, Look, save, to_html, to_svg
 from wearlore.report.charts.outlook import outlook_drawings
 from wearlore.report.charts.repeats import repeats_drawings
@@ -28,6 +29,7 @@ __all__ = [
     "economy_drawings",
     "family_drawings",
     "hindsight_drawings",
+    "history_drawings",
     "life_chart",
     "outlook_drawings",
     "repeats_drawings",

@@ -1,0 +1,55 @@
+"""An application asked inside this process: no server, no port, one event loop for all that is asked."""
+
+import asyncio
+from collections.abc import Iterator, MutableMapping
+from contextlib import contextmanager
+from typing import Any
+
+import httpx
+
+HERE = ("127.0.0.1", 50_000)
+
+
+class Inside:
+    """Asks ``app``, as if from ``client`` at ``url``."""
+
+    def __init__(self, app: Any, runner: asyncio.Runner, url: str, client: tuple[str, int]) -> None:
+        self.app, self._runner = app, runner
+        transport = httpx.ASGITransport(app=app, raise_app_exceptions=False, client=client)
+        self._http = httpx.AsyncClient(transport=transport, base_url=url)
+
+    def ask(self, method: str, path: str, **how: Any) -> httpx.Response:
+        return self._runner.run(self._http.request(method, path, **how))
+
+    def get(self, path: str, **how: Any) -> httpx.Response:
+        return self.ask("GET", path, **how)
+
+    def post(self, path: str, **how: Any) -> httpx.Response:
+        return self.ask("POST", path, **how)
+
+    def forget_cookies(self) -> None:
+        self._http.cookies.clear()
+
+    def socket(self, headers: dict[str, str], said: int = 1) -> list[MutableMapping[str, Any]]:
+        """What is sent to a socket that says ``said`` things and goes."""
+        scope = {
+            "type": "websocket", "path": "/_nicegui_ws/socket.io/", "query_string": b"", "scheme": "ws",
+            "client": HERE, "headers": [(name.lower().encode(), value.encode()) for name, value in headers.items()],
+        }  # fmt: skip
+        incoming = [{"type": "websocket.connect"}, *[{"type": "websocket.receive", "text": "hello"}] * said]
+        sent: list[MutableMapping[str, Any]] = []
+
+        async def receive() -> MutableMapping[str, Any]:
+            return incoming.pop(0) if incoming else {"type": "websocket.disconnect", "code": 1000}
+
+        async def send(message: MutableMapping[str, Any]) -> None:
+            sent.append(message)
+
+        self._runner.run(self.app(scope, receive, send))
+        return sent
+
+
+@contextmanager
+def inside(app: Any, url: str = "http://localhost", client: tuple[str, int] = HERE) -> Iterator[Inside]:
+    with asyncio.Runner() as runner:
+        yield Inside(app, runner, url, client)

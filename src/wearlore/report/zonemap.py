@@ -16,7 +16,9 @@ from wearlore.book.model import Zone
 from wearlore.units import show_share
 
 LANE = 0.08  # width of a lane where there is no room for one as wide as a box
-MARGIN = 0.05  # of a box, in which no way begins
+MARGIN = 0.05  # share of a box that must lie over another for a way to go straight down
+EDGE = 0.08  # share of a box, at either side, in which no way begins
+RIGHT, LEANS = 0.88, 0.02  # where, and from what lean to the right on, the words stand to the left of their way
 SWEEPS = 4  # over the rows, to bring what belongs together over each other
 HIGH = 46  # of a strip, pixels
 THIN, THICK = 1.5, 10.5  # of a way, pixels, at a chance of 0 and of 1
@@ -184,6 +186,9 @@ def _way(zones: Mapping[str, Zone], upper: Place, lower: Place) -> Way:
 
 def _ends(upper: Place, lower: Place) -> tuple[float, float]:
     """Straight down where one lies over the other; else between the points that are nearest."""
+    if upper.lane or lower.lane:
+        start = upper.middle if upper.lane else _within(upper, lower.middle)
+        return start, lower.middle if lower.lane else _within(lower, start)
     low, high = max(upper.left, lower.left), min(upper.right, lower.right)
     if high - low > 2 * MARGIN * min(upper.wide, lower.wide):
         return (low + high) / 2, (low + high) / 2
@@ -191,7 +196,7 @@ def _ends(upper: Place, lower: Place) -> tuple[float, float]:
 
 
 def _within(place: Place, at: float) -> float:
-    margin = place.wide * (0.5 if place.lane else 0.2)
+    margin = EDGE * place.wide
     return min(max(at, place.left + margin), place.right - margin)
 
 
@@ -246,7 +251,9 @@ def _label(way: Way) -> str:
         return ""
     at, side = (way.end, "bottom:11px") if way.told_at_end else (way.start, "top:4px")
     aside = 4 + thickness(way.chance) / 2
-    return f'<span class="chance" style="left:calc({100 * at:.2f}% + {aside:.1f}px);{side}">{way.told}</span>'
+    leans = not way.told_at_end and way.end - way.start > LEANS
+    place = f"right:calc({100 * (1 - at):.2f}%" if at > RIGHT or leans else f"left:calc({100 * at:.2f}%"
+    return f'<span class="chance" style="{place} + {aside:.1f}px);{side}">{way.told}</span>'
 
 
 def lane_svg(zones: Mapping[str, Zone], lane: Place, wet: Collection[str] = (), dry: Collection[str] = ()) -> str:

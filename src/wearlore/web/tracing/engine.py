@@ -60,9 +60,9 @@ class EngineMap:
             self.fluids = {fluid: parts.button(fluid, self._choosing(fluid), pressed=False) for fluid in self.wet}
         parts.says("Touch a zone: once for wet, again for dry, again for not looked at.", "small")
         self.map = tag("div", classes="engine", role="group")
-        self._draw_zones()
         with tag("div", classes="after-map"):
             self.rest = parts.button("All the rest is dry", self._rest)
+        self._draw_zones()
 
     def _choosing(self, fluid: str) -> Callable[[], None]:
         def choose() -> None:
@@ -163,6 +163,8 @@ class EngineMap:
         for fluid, button in self.fluids.items():
             button.props["aria-pressed"] = str(fluid == self.fluid).lower()
             parts.retext(button, self._counted(fluid))
+        self.rest.props["disabled"] = all(said.about(about) for about in self.wet.get(self.fluid, ()))
+        self.rest.update()
         wet, dry = set(self._zones(True)), set(self._zones(False))
         for drawn, flow in self.flows:
             flow.set_content(drawn(wet, dry))
@@ -173,7 +175,9 @@ class EngineMap:
         for suspect in standing.asked:
             zone = self.book.components[suspect.component].zone
             if zone not in best and suspect.chance.value >= LEAST:
-                best[zone] = f"{called(suspect)} {show_chance(suspect.chance.value)}"
+                best[zone] = f"{called(suspect)} {show_chance(suspect.chance.value)}".replace(
+                    " %", "\N{NO-BREAK SPACE}%"
+                )
         for zone, element in self.sources:
             parts.retext(element, best.get(zone, ""))
 

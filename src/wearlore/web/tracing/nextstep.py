@@ -25,6 +25,7 @@ from wearlore.web import parts
 from wearlore.web.frame import of_vehicle
 from wearlore.web.parts import tag
 from wearlore.web.tracing.said import number
+from wearlore.web.tracing.signs import spoken
 
 HERE = "next-step"
 TO_HEAD = f"() => {{ document.getElementById('{HERE}').focus(); emit(); }}"
@@ -51,7 +52,7 @@ class NextPanel:
         self.rows: dict[str, tuple[Element, ...]] = {}
 
     def draw(self) -> None:
-        self.head = tag("h2", "Look next", id=HERE, tabindex="-1")
+        self.head = tag("h2", "What to look at next", id=HERE, tabindex="-1")
         self.body = tag("div", classes="next-body", aria_live="polite")
         with self.body:
             tag("p", "Weighing what to look at …", classes="waiting", role="status")
@@ -62,7 +63,7 @@ class NextPanel:
 
     def nothing(self) -> None:
         self.chosen = ""
-        parts.retext(self.head, "Look next")
+        parts.retext(self.head, "What to look at next")
         self.body.classes(remove="stale")
         self.body.clear()
 
@@ -76,7 +77,7 @@ class NextPanel:
         look = next((one for one in traced.looks if one.inspection == self.chosen), traced.next)
         with self.body:
             if not traced.asked:
-                parts.retext(self.head, "Look next")
+                parts.retext(self.head, "What to look at next")
                 parts.says("Touch what is wet, or say what you see, hear or read: then the next look is worked out.")
                 return
             if look:
@@ -87,7 +88,7 @@ class NextPanel:
 
     # ------------------------------------------------------------------------------------------------------- a look
     def _look(self, traced: TracedFault, look: LookAhead) -> None:
-        parts.retext(self.head, f"Look next: {look.name}" if look == traced.next else f"Look at: {look.name}")
+        parts.retext(self.head, f"Next: {look.name}" if look == traced.next else f"Instead: {look.name}")
         parts.blocks(*before_looking(look))
         words = look_in_words(look, self.units)
         parts.blocks(Paragraph(minutes_in_words(look), "lead"), Bullets(words if look == traced.next else words[:-1]))
@@ -109,9 +110,10 @@ class NextPanel:
         return made.on("click", lambda _: act(), js_handler=TO_HEAD)
 
     def _sight(self, look: LookAhead, about: str, name: str) -> None:
+        observation = self.book.observations.get(about)
+        name = spoken(observation) if observation else name
         with tag("div", classes="sign"):
             tag("b", name, classes="what")
-            observation = self.book.observations.get(about)
             if observation and observation.kind == "reading":
                 parts.field("Read", "", lambda said: self._read(look, about, said), kind="number", step="any",
                             unit=observation.unit or "", aria_label=f"{name}, in {observation.unit}")  # fmt: skip

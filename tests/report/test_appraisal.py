@@ -32,7 +32,7 @@ YEARS = YearsToCome(Estimate(6000.0, 5900.0, 6100.0), (4000.0, 8000.0), 7.25, 0.
 GLANCE = BuyersLook(
     "glance", "Glance with a lamp", 12.0, 80.0, 14.0, 150.0,
     (Finding("Oil on top", 0.2, 7000.0, 8250.0, True), Finding("Oil at the back", 0.1, 7950.0, 8010.0, False)),
-    (0.72, 8260.0), ("Oil on top", "Oil at the back", "Hose soft"), ("Take off the engine cover",), ("Lamp",),
+    (0.72, 8260.0), ("oil-on-top", "oil-at-back", "hose-soft"), ("Oil on top", "Oil at the back", "Hose soft"), ("Take off the engine cover",), ("Lamp",),
     (("Running engine", "WARNING", "Keep clear."),), True,
 )  # fmt: skip
 GAUGE = replace(
@@ -44,7 +44,7 @@ FAULTS = (
 )
 FOUND = Appraisal(
     vehicle="this vehicle", in_store=False, variant="m96", built=date(2016, 5, 1), km=158_000.0, history="not known",
-    price=7800.0, furthest=None, stops=(), told=(), said=("Oil loss: there",),
+    price=7800.0, furthest=None, stops=(), told=(), said=("Oil loss: there",), moved=(-120.0,),
     even=EvenPrice(Estimate(8000.0, 7700.0, 8300.0), 7500.0, 0.71),
     compared=Compared(Estimate(9000.0, 9000.0, 9000.0), "given", None, None, False, YEARS),
     more=Estimate(1000.0, 700.0, 1300.0), standard=ToStandard(900.0, (200.0, 1600.0), 0.05), years=YEARS,

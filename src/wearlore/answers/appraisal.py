@@ -21,8 +21,8 @@ class BuyersLook:
 
     ``worth``: money that knowing it is worth for buying or leaving; ``cost``: of its minutes; ``moves``: by how much it
     is expected to move the even price. ``findings``: what may be found, by name; ``clear``: the chance that it finds
-    none of these, and the even price then. ``shows``: all that it shows; ``opens``: covers that come off first.
-    ``within``: it fits into the minutes that there are.
+    none of these, and the even price then. ``sights``, ``shows``: all that it shows, and by name; ``opens``: covers
+    that come off first. ``within``: it fits into the minutes that there are.
     """
 
     inspection: str
@@ -33,6 +33,7 @@ class BuyersLook:
     moves: float
     findings: tuple[Finding, ...]
     clear: tuple[float, float]
+    sights: tuple[str, ...]
     shows: tuple[str, ...]
     opens: tuple[str, ...]
     tools: tuple[str, ...]

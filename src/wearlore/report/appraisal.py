@@ -70,7 +70,7 @@ def appraisal_sheet(found: Appraisal, units: Units, made_on: date, figures: Figu
         blocks=(
             *rules(found),
             *_advice(found, units),
-            *_cautions(found, units),
+            *cautions(found, units),
             *when(
                 found.said,
                 Heading("What is told, and what it did to the even price"),
@@ -79,9 +79,9 @@ def appraisal_sheet(found: Appraisal, units: Units, made_on: date, figures: Figu
             *drawn(figures, "price"),
             *_looks(found, units),
             *_unseen(found, units),
-            *_costs(found, units),
+            *costs(found, units),
             *_market(found, units),
-            *_faults(found, units),
+            *faults(found, units),
             Heading("What is supposed"),
             Bullets(SUPPOSED),
         ),
@@ -174,7 +174,7 @@ def _advice(found: Appraisal, units: Units) -> Iterator[Block]:
     yield Paragraph(look_first(found, units))
 
 
-def _cautions(found: Appraisal, units: Units) -> Iterator[Block]:
+def cautions(found: Appraisal, units: Units) -> Iterator[Block]:
     if found.furthest is not None:
         yield Paragraph(
             f"Caution: no vehicle on record has run further than {units.show_distance(found.furthest)}. What is said "
@@ -268,7 +268,7 @@ def called(fault: PricedFault) -> str:
 
 
 # --------------------------------------------------------------------------------------------------------------- money
-def _costs(found: Appraisal, units: Units) -> Iterator[Block]:
+def costs(found: Appraisal, units: Units) -> Iterator[Block]:
     over = units.show_distance(found.horizon)
     low, high = found.together[1:]
     standard, years, compared = found.standard, found.years, found.compared
@@ -326,7 +326,7 @@ def _market(found: Appraisal, units: Units) -> Iterator[Block]:
     )
 
 
-def _faults(found: Appraisal, units: Units) -> Iterator[Block]:
+def faults(found: Appraisal, units: Units) -> Iterator[Block]:
     rows = [
         (
             called(fault), show_chance(fault.chance), _whole(fault.alone), _whole(fault.cost), _whole(fault.expected),

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from datetime import date
 
 from wearlore.answers.due import WHY, DueItem, DueList, DueVehicle
+from wearlore.book.model import Book
 from wearlore.due import MUST
 from wearlore.report.sheet import NO_FIGURES, Block, Column, Figures, Heading, Paragraph, Sheet, Table, counted, drawn
 from wearlore.units import Units, show_share
@@ -86,6 +87,16 @@ def shortly(row: DueVehicle) -> str:
     return "; ".join(said) or "nothing"
 
 
+def jobs_in_words(row: DueVehicle, book: Book) -> tuple[str, str]:
+    """By the names of their components: what an open fault asks for, and what pays, dearest first: ``Chain tensioner;
+    clutch``. Either may be empty."""
+    must = [item for item in row.items if item.why == WHY[MUST]]
+    rest = sorted((item for item in row.items if item.why != WHY[MUST]), key=lambda item: -item.worth)
+    more = len(rest) - SHOWN
+    said = ", ".join(_named(rest[:SHOWN], book)) + (f" and {more} more" if more > 0 else "")
+    return ", ".join(_named(must, book)), said
+
+
 def scope_in_words(row: DueVehicle) -> str:
     """What to do, by why: ``open fault: chain kit; pays alone: clutch, water pump``."""
     groups: dict[str, list[DueItem]] = {}
@@ -97,13 +108,14 @@ def scope_in_words(row: DueVehicle) -> str:
     return "; ".join(said) or "nothing"
 
 
-def _named(items: list[DueItem]) -> list[str]:
-    """Units of one component together: ``glow-plug 1, 3``."""
+def _named(items: list[DueItem], book: Book | None = None) -> list[str]:
+    """Units of one component together: ``glow-plug 1+3``; by its name where there is a ``book``."""
     places: dict[str, list[str]] = {}
     for item in items:
         component, _, position = item.unit.partition("/")
         places.setdefault(component, []).append(position)
-    return [f"{component} {'+'.join(at)}".strip() for component, at in places.items()]
+    called = {name: book.components[name].name if book else name for name in places}
+    return [f"{called[component]} {'+'.join(at)}".strip() for component, at in places.items()]
 
 
 def _span(low: float, high: float) -> str:

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import TypeVar
 
 from nicegui import ui
-from nicegui.element import Element
 
-from wearlore.report.charts import Drawing, to_svg
-from wearlore.report.sheet import Figure
 from wearlore.web.desk import Desk, Key
 from wearlore.web.parts import anew, retext, tag
 from wearlore.workbench import Workbench
@@ -91,16 +88,3 @@ class Latest:
     def _show_none(self) -> None:
         self._root.classes(remove="stale")
         self._doing.clear()
-
-
-def figures(drawings: Sequence[Drawing]) -> dict[str, Figure]:
-    """Drawings as figures, by name; slow enough to be made with the answer, beside the page."""
-    return {drawing.name: Figure(to_svg(drawing.chart), drawing.text) for drawing in drawings}
-
-
-def folded(title: str) -> Element:
-    """What is opened by who wants it."""
-    details = tag("details", classes="folded")
-    with details:
-        tag("summary", title)
-    return details

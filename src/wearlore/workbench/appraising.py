@@ -256,6 +256,7 @@ class Appraising:
             moves=one.moves,
             findings=tuple(replace(found, about=self._called(found.about)) for found in one.findings),
             clear=one.clear,
+            sights=tuple(sight.about for sight in one.look.sights),
             shows=tuple(self._called(sight.about) for sight in one.look.sights),
             opens=tuple(self.means.access.operations[o].name for o in sorted(self.means.opens(inspection, opened))),
             tools=tuple(self.book.tools[tool].name for tool in inspection.tools),

@@ -11,11 +11,12 @@ from nicegui import app, ui
 from nicegui.element import Element
 
 from wearlore.answers.due import DueList, DueOrder, DueVehicle, FleetDue
+from wearlore.book.model import Book
 from wearlore.errors import NameNotKnown, WearloreError
 from wearlore.report import due as words
 from wearlore.report.due_files import to_csv, to_xlsx
 from wearlore.report.sheet import counted
-from wearlore.units import Units, show_share
+from wearlore.units import Units, show_share, significant
 from wearlore.web import parts, plain
 from wearlore.web.desk import Desk, Key
 from wearlore.web.frame import frame, of_vehicle
@@ -172,7 +173,7 @@ class _Page:
                     tag("span", label)
             with tag("ol", start=shown[0].rank):
                 for row in shown:
-                    _row(row, low, far, self.units)
+                    _row(row, low, far, self.units, self.found.book)
 
     def _pages(self, page: int, pages: int) -> None:
         with tag("nav", classes="paging", aria_label="Pages of the list"):
@@ -185,9 +186,10 @@ class _Page:
 
 def _lead(listed: DueList, units: Units) -> str:
     total = listed.total
+    low, high = (significant(end) for end in (total.low, total.high))
     return (
-        f"Acting at every vehicle's next visit saves {units.show_money(total.value)} ({total.low:,.0f} to "
-        f"{total.high:,.0f}) over {units.show_distance(listed.horizon)} each; {listed.worth:,} of "
+        f"Acting at every vehicle's next visit saves {units.show_money(significant(total.value))} ({low:,.0f} to "
+        f"{high:,.0f}) over {units.show_distance(listed.horizon)} each; {listed.worth:,} of "
         f"{counted(listed.vehicles, 'vehicle')} have work due."
     )
 
@@ -201,7 +203,7 @@ def _counted(listed: DueList, rows: tuple[DueVehicle, ...], shown: tuple[DueVehi
     return f"{said} {listed.gone:,} not seen for {listed.months:g} months are left out." if listed.gone else said
 
 
-def _row(row: DueVehicle, low: float, far: float, units: Units) -> None:
+def _row(row: DueVehicle, low: float, far: float, units: Units, book: Book) -> None:
     with tag("li", classes="due"):
         tag("span", f"{row.rank}", classes="rank")
         with tag("div", classes="who"):
@@ -209,9 +211,11 @@ def _row(row: DueVehicle, low: float, far: float, units: Units) -> None:
             tag("span", f"{row.variant}, due at {units.show_odometer(row.km)}")
             tag("span", f"last seen {_day(row.last_visit)} at {units.show_odometer(row.last_km)}")
         with tag("div", classes="do"):
+            must, rest = words.jobs_in_words(row, book)
             if row.faults:
                 tag("b", "open fault", classes="flag")
-            tag("span", words.shortly(row))
+                tag("span", f"{must}." if must else "No remedy here for what is open.")
+            tag("span", rest or ("" if row.faults else "Nothing."))
             to = of_vehicle(
                 row.vehicle, "/visit", fault=list(row.faults), odometer=f"{units.from_km(row.km):.0f}"
             )  # fmt: skip

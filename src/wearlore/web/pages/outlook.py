@@ -21,9 +21,10 @@ from wearlore.units import Units, show_share
 from wearlore.web import parts
 from wearlore.web.desk import Desk
 from wearlore.web.frame import frame
-from wearlore.web.latest import Latest, figures, folded
+from wearlore.web.latest import Latest
 from wearlore.web.parts import tag
 from wearlore.web.said import Said, keep_address
+from wearlore.web.sheets import figures, folded
 from wearlore.workbench import Workbench
 from wearlore.workbench.outlooks import YEARS
 

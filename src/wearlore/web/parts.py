@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from json import dumps
 from typing import Any, TypeVar
 
 from nicegui import ui
@@ -22,6 +23,7 @@ Act = Callable[[], Awaitable[None] | None]
 Taking = Callable[[Any], Awaitable[None] | None]
 VALUE = "(e) => emit(e.target.value)"
 TICKED = "(e) => emit(e.target.checked)"
+AT_FIRST = "^value"  # the attribute: the property would put back what was typed since, at every change of the page
 WAIT = 0.05  # seconds between two values of a slider on its way
 AT_ONCE = 0.25  # seconds in which an answer still comes with the page itself
 
@@ -123,9 +125,15 @@ def field(
 ) -> Element:
     """A line to type in; taken when it is left or Enter is pressed, with ``live`` at every key."""
     with labelled(label, unit):
-        made = tag("input", type=kind, value=value, **properties)
+        made = tag("input", type=kind, **properties)
+    made.props[AT_FIRST] = value
     event = "input" if live else "change"
     return made.on(event, lambda told: take(told.args), js_handler=VALUE, throttle=0.15 if live else 0.0)
+
+
+def refill(made: Element, text: str) -> None:
+    """Other words in a field, whatever was typed."""
+    made.client.run_javascript(f"getHtmlElement({made.id}).value = {dumps(text)}")
 
 
 def slider(
@@ -148,7 +156,8 @@ def slider(
         with tag("span"):
             tag("span", label)
             said = tag("output", show(value))
-        made = tag("input", type="range", min=low, max=high, step=step, value=value)
+        made = tag("input", type="range", min=low, max=high, step=step)
+    made.props[AT_FIRST] = value
     return made.on("input", lambda told: moved(told.args), js_handler=VALUE, throttle=WAIT, leading_events=False)
 
 

@@ -6,6 +6,8 @@ from contextlib import contextmanager
 from typing import Any
 
 import httpx
+import requests
+import schemathesis
 
 HERE = ("127.0.0.1", 50_000)
 
@@ -27,8 +29,16 @@ class Inside:
     def post(self, path: str, **how: Any) -> httpx.Response:
         return self.ask("POST", path, **how)
 
-    def forget_cookies(self) -> None:
-        self._http.cookies.clear()
+    def send(self, case: schemathesis.Case) -> httpx.Response:
+        """What was drawn from a description, as it stands."""
+        how = case.as_transport_kwargs(base_url=str(self._http.base_url).rstrip("/"))
+        request = requests.Request(
+            how["method"], how["url"], how.get("headers"), how.get("files"), how.get("data") or {}, how.get("params"),
+            cookies=how.get("cookies"), json=how.get("json"),
+        ).prepare()  # fmt: skip
+        headers = [(name.encode("latin-1"), str(value).encode("latin-1")) for name, value in request.headers.items()]
+        content = request.body.encode() if isinstance(request.body, str) else request.body
+        return self.ask(request.method or "GET", request.url or "/", headers=headers, content=content)
 
     def socket(self, headers: dict[str, str], said: int = 1) -> list[MutableMapping[str, Any]]:
         """What is sent to a socket that says ``said`` things and goes."""

@@ -13,6 +13,16 @@ from wearlore.web.security import PROBLEM
 from wearlore.workbench import Workbench
 
 T = TypeVar("T")
+SHAPE = {
+    "type": "object",
+    "required": ["title", "status", "detail"],
+    "properties": {
+        "title": {"type": "string"},
+        "status": {"type": "integer"},
+        "detail": {"type": "string", "description": "What was expected and how to mend it"},
+        "kind": {"type": "string", "description": "The kind of error, where it is one of ours"},
+    },
+}
 SAID = {
     401: "Nobody is signed in (only where the bench has a password)",
     403: "A page of another site asked",
@@ -41,7 +51,7 @@ def problems(*statuses: int) -> dict[int | str, dict[str, Any]]:
     return {
         status: {
             "description": SAID[status],
-            "content": {PROBLEM: {"schema": {"$ref": "#/components/schemas/Problem"}}},
+            "content": {PROBLEM: {"schema": SHAPE}},
         }
         for status in sorted({401, 403, 413, 422, 503, *statuses})
     }

@@ -49,7 +49,7 @@ def interface(desk: Desk, guard: Guard) -> FastAPI:
     app = FastAPI(**api.ABOUT, docs_url=None, redoc_url=None, lifespan=watching)
     app.include_router(signin.router(guard))
     app.include_router(api.router(desk))
-    app.include_router(papers.router(desk))
+    app.include_router(papers.router(desk), include_in_schema=False)
     app.get(LOOK, include_in_schema=False)(look)
     api.tell_problems(app)
     guard.protect(app)

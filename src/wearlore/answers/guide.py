@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
-from wearlore.answers.lives import FamilyLives, ModeCurves, ModeSummary
+from wearlore.answers.lives import FamilyLives, ModeSummary
 from wearlore.answers.plan import MaintenancePlan
 from wearlore.appraisal import Finding
 from wearlore.book.model import Severity, Signal
 from wearlore.estimate import Estimate
 from wearlore.jobcard.model import Ownership
 from wearlore.life.compare.verdict import Verdict
+from wearlore.lives import Array
 from wearlore.plan import ModePlan
 
 Reader = Literal["owners", "buyers"]
@@ -129,9 +131,24 @@ class RemedyTold:
 
 
 @dataclass(frozen=True, slots=True)
+class Course:
+    """Share failed at distances ``km`` (n,): posterior median with its 95 % band, each (n,).
+
+    ``record``: the records alone, as steps (distance, share failed from there on), where every failure has a distance.
+    """
+
+    km: Array
+    value: Array
+    low: Array
+    high: Array
+    record: tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class WeakPoint:
     """One failure mode as the guide tells it.
 
+    ``failed_used``: on a used vehicle, at its usual odometer; ``expected``: money that it is expected to cost a reader.
     ``variant``: on which costs are reckoned. ``stranded``: chance that it stops the vehicle; ``damage``: mean money
     beyond its cure. ``failed``: share failed at each distance, km. ``plan``: None where it
     cannot be planned for. ``told``: the specialist's own words, Markdown. ``worse``: what speeds it up, ``brings``:
@@ -152,6 +169,8 @@ class WeakPoint:
     only_on: tuple[str, ...]
     without: tuple[tuple[str, str], ...]
     failed: tuple[tuple[float, Estimate], ...]
+    failed_used: Estimate | None
+    expected: Mapping[Reader, float]
     signs: tuple[Sign, ...]
     looks: tuple[WayToLook, ...]
     worse: tuple[Influence, ...]
@@ -162,7 +181,7 @@ class WeakPoint:
     rules: tuple[Caution, ...]
     note: str
     told: str
-    curves: ModeCurves | None = field(repr=False)
+    course: Course | None = field(repr=False)
 
     @property
     def mode(self) -> str:
@@ -212,6 +231,7 @@ class FamilyGuide:
     visit_fixed: float
     per_year: float
     horizon: float
+    used_km: float
     rules: tuple[Caution, ...]
 
 

@@ -17,9 +17,14 @@ from wearlore.report.sheet import Sheet
 
 def to_pdf(sheets: Sequence[Sheet]) -> bytes:
     """The sheets as one PDF, each beginning on a page of its own; the same sheets give the same bytes."""
-    source = files("wearlore.report").joinpath("templates", "sheets.typ").read_bytes()
     data = json.dumps([_plain(sheet) for sheet in sheets], ensure_ascii=False)
-    return typst.compile(source, ignore_system_fonts=True, sys_inputs={"sheets": data})
+    return typst.compile(source("sheets.typ"), ignore_system_fonts=True, sys_inputs={"sheets": data})
+
+
+def source(template: str) -> bytes:
+    """A template with the blocks of all documents before it."""
+    templates = files("wearlore.report").joinpath("templates")
+    return templates.joinpath("blocks.typ").read_bytes() + templates.joinpath(template).read_bytes()
 
 
 def _plain(sheet: Sheet) -> dict[str, object]:

@@ -12,6 +12,7 @@ from urllib.parse import quote, urlencode
 from fastapi import Response
 from nicegui import ui
 
+from wearlore.report.guide.page import guide_style
 from wearlore.report.page import style_sheet
 from wearlore.web import parts
 from wearlore.web.desk import Desk
@@ -91,7 +92,7 @@ def _of_a_vehicle(vehicle: str, tab: str) -> None:
 @cache
 def _style() -> str:
     own = files("wearlore.web").joinpath("bench.css").read_text(encoding="utf-8")
-    return style_sheet() + own
+    return style_sheet() + guide_style() + own
 
 
 @cache

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 
-from wearlore.answers import spoken_level, spoken_step
+from wearlore.answers import spoken, spoken_level, spoken_step
 from wearlore.answers.guide import Difference
 from wearlore.book.model import Book
 from wearlore.errors import FitError
@@ -34,7 +34,7 @@ class Differing:
         bare = {id_ for id_ in self.book.components if next(self.book.modes_of(id_), None) is None}
         return tuple(
             one
-            for by in (*STRATA, *(f"interval:{id_}" for id_ in self.book.components if id_ in bare), "per-year")
+            for by in (*STRATA, *(f"interval:{id_}" for id_ in self.book.components if id_ in bare))
             for one in self._by(mode, by)
         )
 
@@ -54,7 +54,7 @@ class Differing:
             ratio = contrast.ratio
             factor = isinstance(what, Factor)
             yield Difference(
-                by=by,
+                by=spoken(by),
                 level=spoken_level(by, ratio.level) if factor else spoken_step(by, ratio.level),
                 against=spoken_level(by, ratio.against) if factor else "",
                 ratio=ratio.estimate,

@@ -9,13 +9,15 @@ from datetime import date, timedelta
 import numpy as np
 
 from wearlore.access import Access
-from wearlore.answers.guide import Caution, FamilyGuide, GuideLook, VariantGuide, WeakPoint
+from wearlore.answers.guide import Caution, Course, FamilyGuide, GuideLook, Reader, VariantGuide, WeakPoint
 from wearlore.answers.plan import MaintenancePlan
 from wearlore.appraisal import Inspected, Offer, in_order, offered, without_dismantling
 from wearlore.book.model import Mode
 from wearlore.errors import NameNotKnown
 from wearlore.estimate import Estimate
+from wearlore.life import LifeModel, record_curve
 from wearlore.lifetimes import Lifetimes, lifetimes
+from wearlore.lives import Lives
 from wearlore.trace import Case, Means, Solver, suspects
 from wearlore.units import DAYS_PER_YEAR, Units
 from wearlore.vehicle import Vehicle
@@ -24,6 +26,9 @@ from wearlore.workbench.publishing import Publishing
 from wearlore.workbench.remedying import Remedying
 
 YEARS = 6  # age of a typical used vehicle (judgement)
+REACH, POINTS = 2.6, 20  # horizons and distances for which the course of a weak point is told
+TELLING = 0.1  # chance from which a sign brings its rule into the chapter of a weak point (judgement)
+NOTHING: dict[Reader, float] = {"owners": 0.0, "buyers": 0.0}
 HORIZONS = (1.0, 2.0)  # at which the share failed is told
 
 
@@ -59,6 +64,7 @@ class Guides(Publishing):
             visit_fixed=economics.visit_fixed,
             per_year=economics.per_year,
             horizon=economics.horizon,
+            used_km=self._used_km,
             rules=tuple(Caution(rule.signal, rule.name, rule.text) for rule in self.book.rules.values()),
         )
 
@@ -97,6 +103,9 @@ class Guides(Publishing):
         component = book.components[mode.component]
         model = self._model_or_none(id_)
         on = self._variants_of(mode)
+        remedies = remedying.told(id_)
+        ahead, used = (_failed(model.survival(km)) if model else None for km in (book.economics.horizon, self._used_km))
+        stake = mode.consequence.cost + min((one.price for one in remedies if one.kind == "renew"), default=0.0)
         return WeakPoint(
             summary=self._summary(id_, model, self.lifetimes.modes[id_].evidence),
             called=component.name,
@@ -119,32 +128,38 @@ class Guides(Publishing):
             )
             if model
             else (),
+            failed_used=used,
+            expected={"owners": stake * ahead.value, "buyers": stake * used.value} if ahead and used else NOTHING,
             signs=remedying.signs(id_),
             looks=remedying.looks(id_),
             worse=remedying.speeds_up(id_),
             brings=remedying.is_sped_up_by(id_),
             differences=differing.of(id_),
-            remedies=remedying.told(id_),
+            remedies=remedies,
             plan=next((one for one in plan.plan.modes if one.mode == id_), None),
             rules=tuple(
                 Caution(rule.signal, rule.name, rule.text)
                 for rule in book.rules.values()
-                if set(rule.when) & mode.observations.keys()
+                if any(mode.observations.get(sign, 0.0) >= TELLING for sign in rule.when)
             ),
             note=mode.note,
             told=mode.told,
-            curves=self._curves(id_) if model else None,
+            course=_course(model, self.lifetimes.modes[id_].lives, REACH * book.economics.horizon) if model else None,
         )
 
     # variants ---------------------------------------------------------------------------------------------------------
 
     def _variant_guide(self, variant: str) -> VariantGuide:
-        built, km = self._typical(variant), YEARS * self.book.economics.per_year
+        built, km = self._typical(variant), self._used_km
         today = built + timedelta(days=YEARS * DAYS_PER_YEAR)
         standing = offered(self.book, variant, built, km, (), complete=False, today=today)
         return VariantGuide(
             variant, self.book.variants[variant].name, built, km, self.plan(variant=variant), self._looks(standing)
         )
+
+    @property
+    def _used_km(self) -> float:
+        return YEARS * self.book.economics.per_year
 
     def _typical(self, variant: str) -> date:
         """When a used vehicle was built that is as old as `YEARS` when the newest on record was built."""
@@ -197,6 +212,23 @@ class Guides(Publishing):
             return self.book.observations[about].name
         mode, _, position = about.partition("@")
         return self.book.modes[mode].name + (f" ({position})" if position else "")
+
+
+def _course(model: LifeModel, lives: Lives, reach: float) -> Course:
+    km = np.linspace(0.0, reach, POINTS + 1)[1:]
+    shares = [_failed(model.survival(at)) for at in km.tolist()]
+    value, low, high = (np.array(column) for column in zip(*((s.value, s.low, s.high) for s in shares), strict=True))
+    return Course(km, value, low, high, _steps(model, lives, reach))
+
+
+def _steps(model: LifeModel, lives: Lives, reach: float) -> tuple[tuple[float, float], ...]:
+    """Of the records alone, as far as they reach; where they begin late, from the model on."""
+    if not lives.failures or lives.between.any():
+        return ()
+    curve = record_curve(lives)
+    good = float(model.sf(curve.since)) if curve.since > 0 else 1.0
+    steps = [(float(at), 1 - good * float(s)) for at, s in zip(curve.km, curve.survival, strict=True) if at <= reach]
+    return ((float(curve.since), 1 - good), *steps)
 
 
 def _failed(good: Estimate) -> Estimate:

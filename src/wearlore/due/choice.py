@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import NDArray
 
 from wearlore.lives import Array
 from wearlore.renewal.decision import WORTH, Wiring, choose
-from wearlore.renewal.turns import PARALLEL
+from wearlore.threads import shared_out
 
 Index = NDArray[np.int64]
 Flags = NDArray[np.bool_]
@@ -196,31 +196,23 @@ def choices(shop: Shop, saving: Array, able: Flags, faulty: Flags) -> Choices:
     option, reason = np.full((v, units), -1, np.int64), np.zeros((v, units), np.int64)
     price, worth = np.zeros(v), np.zeros(v)
     net = saving - money
-    with PARALLEL:
+
+    def some(begin: int, stop: int) -> None:
         _choices(
-            shop.wiring,
-            shop.node_of,
-            shop.unit_of,
-            shop.barred,
-            shop.parent,
-            shop.joint,
-            net,
-            able,
-            faulty,
-            option,
-            reason,
-            price,
-            worth,
-        )
+            shop.wiring, shop.node_of, shop.unit_of, shop.barred, shop.parent, shop.joint, net, able, faulty, option,
+            reason, price, worth, begin, stop,
+        )  # fmt: skip
+
+    shared_out(some, v)
     paid = np.where(option >= 0, money[np.maximum(option, 0)], 0.0).sum(axis=1) if money.size else np.zeros(v)
     return Choices(option, reason, price, paid, worth)
 
 
-@njit(cache=True, parallel=True)
+@njit(cache=True, nogil=True)
 def _choices(  # type: ignore[no-untyped-def]
-    wiring, node_of, unit_of, barred, parent, joint, net, able, faulty, option, reason, price, worth
+    wiring, node_of, unit_of, barred, parent, joint, net, able, faulty, option, reason, price, worth, begin, stop
 ):
-    for v in prange(net.shape[0]):
+    for v in range(begin, stop):
         price[v], worth[v] = _choice(
             wiring, node_of, unit_of, barred, parent, joint, net[v], able[v], faulty[v], option[v], reason[v]
         )

@@ -13,14 +13,14 @@ from math import exp
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import NDArray
 
 from wearlore.lives import Array
 from wearlore.renewal import Effect, Group, ModeRisk, Span, UnitWorth, draw_nodes
 from wearlore.renewal.equation import _ages, _new, cumulative_hazard, first_failure
-from wearlore.renewal.turns import PARALLEL
 from wearlore.renewal.unit import MEDIAN_Z
+from wearlore.threads import shared_out
 
 DRAWS = 32
 STEPS = 25  # of the horizon: costs move by under 1e-4 when doubled
@@ -133,23 +133,28 @@ def _row(worth: UnitWorth, risks: Sequence[ModeRisk], effect: Effect, *, future:
 
 
 def worths(line: Line, states: States, span: Span) -> Worths:
-    """What each state costs; two threads or more share the states."""
+    """What each state costs."""
     k, effects = len(states.age), line.mu.shape[0] - 1
     cost = np.zeros((k, 2 + effects, DRAWS))
     chance, stranded = np.zeros((k, MARKS.size)), np.zeros((k, MARKS.size))
     step = span.km / STEPS
     factor = exp(-span.discount * step)
-    with PARALLEL:
+
+    def some(begin: int, stop: int) -> None:
         _worths(
-            line, states.age, states.seen, states.odometer, states.at_least, states.unknown, step, factor, cost, chance,
-            stranded,
+            line, states.age, states.seen, states.odometer, states.at_least, states.unknown, step, factor, cost,
+            chance, stranded, begin, stop,
         )  # fmt: skip
+
+    shared_out(some, k)
     return Worths(cost, chance, stranded)
 
 
-@njit(cache=True, parallel=True)
-def _worths(line, age, seen, odometer, at_least, unknown, step, factor, cost, chance, stranded):  # type: ignore[no-untyped-def]
-    for k in prange(age.shape[0]):
+@njit(cache=True, nogil=True)
+def _worths(  # type: ignore[no-untyped-def]
+    line, age, seen, odometer, at_least, unknown, step, factor, cost, chance, stranded, begin, stop
+):
+    for k in range(begin, stop):
         _state(line, age[k], seen[k], odometer[k], at_least[k], unknown, step, factor, cost[k], chance[k], stranded[k])
 
 

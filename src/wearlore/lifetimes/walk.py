@@ -11,7 +11,7 @@ old it was at each visit (`Ages`).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numba import njit
@@ -26,6 +26,7 @@ FAILED, GOOD, ORIGINAL = 0, 1, 2
 RENEWED, CLEANED, REPAIRED = 0, 1, 2
 NO_CLEAN = -1.0
 AS_BUILT = 0  # the grade "original"
+ZERO: Any = np.int64(0)  # of a bare 0 the compiler would make another version of all that it is handed to
 
 LEAVE_OUT, NEW_AT_SIGHT, AS_FITTED = range(3)  # what a unit of unknown age counts as
 
@@ -581,7 +582,7 @@ def walk(design: Design, history: History, units: Units, out: Emitted, rule: int
     """
     n = history.vehicle.size
     spells, ages = watch.spells, watch.ages
-    first = 0
+    first = ZERO
     while first < n:
         end = first
         while end < n and history.vehicle[end] == history.vehicle[first]:
@@ -589,7 +590,7 @@ def walk(design: Design, history: History, units: Units, out: Emitted, rule: int
         _prove_original(history, units, first, end)
         _begin_records(design, history, units, first, rule)
         _watch_from(design, history, units, watch, first, rule)
-        start, visit = first, 0
+        start, visit = first, ZERO
         while start < end:
             stop = start
             while stop < end and history.day[stop] == history.day[start] and history.km[stop] == history.km[start]:

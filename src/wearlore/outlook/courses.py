@@ -12,18 +12,19 @@ from math import exp, inf, log1p
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import NDArray
 
 from wearlore.lives import Array
 from wearlore.outlook.luck import distance_at, hazard_met, key_of, normal_at, uniform
 from wearlore.renewal import cumulative_hazard
 from wearlore.renewal.decision import KINDS, WORTH, choose, wiring
-from wearlore.renewal.turns import PARALLEL
 from wearlore.renewal.upkeep import Mask, Rule, Savings, Schedule, Upkeep
+from wearlore.threads import shared_out
 
 LOOK, LEAD = np.uint64(1 << 40), np.uint64(1 << 41)  # luck of looks and leads, apart from that of lives
 CHUNK = 5_000  # runs between two reports of progress
+ZERO, NO = np.int64(0), np.bool_(False)  # of bare ones the compiler would make another version of all they go to
 WITHIN = 1e-9  # km: what is due so soon is due
 
 
@@ -123,22 +124,24 @@ def courses(
     lives, plan = _lives_of(upkeep), _plan_of(upkeep, rule)
     nobody = np.zeros(len(upkeep.renewables), np.bool_)
     found = np.array([item.failed for item in upkeep.renewables], dtype=np.bool_)
-    with PARALLEL:
-        out = _all(
-            wiring(upkeep),
-            lives,
-            plan,
-            found,
-            nobody if first is None else first,
-            first is not None,
-            np.uint64(seed % 2**64),
-            start,
-            np.full(runs, upkeep.span.km) if end is None else np.ascontiguousarray(end, np.float64),
-            np.full(runs, inf) if per_year is None else np.ascontiguousarray(per_year, np.float64),
-            years,
-            upkeep.span.discount,
-        )
-    return Courses(*out)
+    wired, number = wiring(upkeep), np.uint64(seed % 2**64)
+    forced, chosen = first is not None, nobody if first is None else first
+    far = np.full(runs, upkeep.span.km) if end is None else np.ascontiguousarray(end, np.float64)
+    yearly = np.full(runs, inf) if per_year is None else np.ascontiguousarray(per_year, np.float64)
+    told = _Told(
+        np.zeros(runs), np.zeros((runs, years)), np.zeros((runs, years), np.int32), np.ones(runs),
+        np.zeros(runs, np.bool_), np.zeros((runs, found.size)), np.zeros((runs, lives.key.size), np.int32),
+        np.zeros(runs), np.zeros(runs),
+    )  # fmt: skip
+
+    def some(begin: int, stop: int) -> None:
+        _courses(
+            wired, lives, plan, found, chosen, forced, number, start, far, yearly, upkeep.span.discount, told,
+            begin, stop,
+        )  # fmt: skip
+
+    shared_out(some, runs)
+    return Courses(*told._replace(safe=1.0 - told.safe))
 
 
 def _lives_of(upkeep: Upkeep) -> _Lives:
@@ -223,7 +226,7 @@ class _State(NamedTuple):
 
 
 class _Told(NamedTuple):
-    """Where one course is written down: rows of `Courses`."""
+    """Where courses are written down, as `Courses` has them: all, or the row of one."""
 
     cost: Array
     paid: Array
@@ -236,21 +239,14 @@ class _Told(NamedTuple):
     alone: Array
 
 
-@njit(cache=True, parallel=True)
-def _all(wired, lives, plan, found, first, forced, seed, start, end, per_year, years, discount):  # type: ignore[no-untyped-def]
-    runs, n = end.size, found.size
-    cost, paid = np.zeros(runs), np.zeros((runs, years))
-    visits = np.zeros((runs, years), np.int32)
-    safe, damage = np.ones(runs), np.zeros(runs, np.bool_)
-    spent, failures = np.zeros((runs, n)), np.zeros((runs, lives.key.size), np.int32)
-    setup, alone = np.zeros(runs), np.zeros(runs)
-    for r in prange(runs):
-        told = _Told(
-            cost[r : r + 1], paid[r], visits[r], safe[r : r + 1], damage[r : r + 1], spent[r], failures[r],
-            setup[r : r + 1], alone[r : r + 1],
+@njit(cache=True, nogil=True)
+def _courses(wired, lives, plan, found, first, forced, seed, start, end, per_year, discount, told, begin, stop):  # type: ignore[no-untyped-def]
+    for r in range(begin, stop):
+        row = _Told(
+            told.cost[r : r + 1], told.paid[r], told.visits[r], told.safe[r : r + 1], told.damage[r : r + 1],
+            told.spent[r], told.failures[r], told.setup[r : r + 1], told.alone[r : r + 1],
         )  # fmt: skip
-        _course(wired, lives, plan, found, first, forced, seed, start + r, end[r], per_year[r], discount, told)
-    return cost, paid, visits, 1.0 - safe, damage, spent, failures, setup, alone
+        _course(wired, lives, plan, found, first, forced, seed, start + r, end[r], per_year[r], discount, row)
 
 
 @njit(cache=True)
@@ -264,8 +260,8 @@ def _course(wired, lives, plan, found, first, forced, seed, run, end, per_year, 
         _fit(lives, state, seed, run, i, 0.0)
         if found[i]:
             state.soonest[i] = 0.0
-    km, number, planned_at, count = 0.0, 0, plan.first, 0
-    asked, planned = bool((lives.present > 0).any()), False
+    km, number, planned_at, count = 0.0, ZERO, plan.first, ZERO
+    asked, planned = bool((lives.present > 0).any()), NO
     while True:
         done = state.failed
         if asked:
@@ -305,9 +301,10 @@ def _write(told, money, km, per_year, discount):  # type: ignore[no-untyped-def]
 def _decided(wired, plan, state, first, forced, now, planned, km, end):  # type: ignore[no-untyped-def]
     """What is done at this visit."""
     steps = wired.price.size
-    state.due[:steps] = np.where(plan.open, 0.0, wired.price) if planned else wired.price
+    for s in range(steps):
+        state.due[s] = 0.0 if planned and plan.open[s] else wired.price[s]
     if forced:
-        return choose(wired, 0, state.failed | first, state.worth, state.due)
+        return choose(wired, ZERO, state.failed | first, state.worth, state.due)
     if plan.kind == WORTH:
         _worths(plan, wired, state, now, km, end)
     return choose(wired, plan.kind, state.failed, state.worth, state.due)

@@ -13,15 +13,15 @@ from math import exp, inf, log
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit, prange
+from numba import njit
 from numpy.typing import NDArray
 
 from wearlore.lives import Array
 from wearlore.outlook.courses import LEAD
 from wearlore.outlook.luck import distance_at, hazard_met, key_of, normal_at, uniform
 from wearlore.renewal import cumulative_hazard
-from wearlore.renewal.turns import PARALLEL
 from wearlore.renewal.upkeep import Renewable
+from wearlore.threads import shared_out
 
 PARTS = 64  # in which runs are shared out between threads, at least
 
@@ -111,8 +111,12 @@ def alone(renewables: Sequence[Renewable], km: float, *, runs: int, seed: int) -
     end = hazards(m.age + m.speed[:, None] * km, m.mu, m.sigma, m.lognormal)
     through = m.past - m.seen + m.rate[:, None] * (end - m.past)
     through[0] += m.judged
-    with PARALLEL:
-        return Alone(*_alone(m, np.exp(-through), km, runs, np.uint64(seed % 2**64)))
+    outlives, number = np.exp(-through), np.uint64(seed % 2**64)
+    told = Alone(np.zeros(runs), np.zeros(runs, np.int32))
+    draws = m.mu.shape[1]
+    parts = draws * -(-PARTS // draws)
+    shared_out(lambda begin, stop: _alone(m, outlives, km, number, parts, begin, stop, told.cost, told.visits), parts)
+    return told
 
 
 @njit(cache=True)
@@ -126,16 +130,12 @@ def hazards(age, mu, sigma, lognormal):  # type: ignore[no-untyped-def]
     return found
 
 
-@njit(cache=True, parallel=True)
-def _alone(modes, outlives, km, runs, seed):  # type: ignore[no-untyped-def]
+@njit(cache=True, nogil=True)
+def _alone(modes, outlives, km, seed, parts, begin, stop, cost, visits):  # type: ignore[no-untyped-def]
     """``outlives`` (2, d, M): luck below this brings a piece through all of ``km``."""
-    cost, visits = np.zeros(runs), np.zeros(runs, np.int32)
-    draws = modes.mu.shape[1]
-    parts = draws * -(-PARTS // draws)
-    for part in prange(parts):  # all of one draw, whose figures then stay at hand
-        for run in range(part, runs, parts):
+    for part in range(begin, stop):  # all of one draw, whose figures then stay at hand
+        for run in range(part, cost.size, parts):
             cost[run], visits[run] = _run(modes, outlives, km, seed, run)
-    return cost, visits
 
 
 @njit(cache=True)

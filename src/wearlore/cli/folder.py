@@ -52,10 +52,12 @@ def demo(*, folder: Path = Path("wearlore-demo"), vans: int = 6000, shown: Shown
             "hindsight",
             "compare chain-stretch --by revision",
             "economy water-pump",
+            "guide --out guide",
         )
         say("Go on with:")
         for command in more:
             say(f"  wearlore {command} --in {folder}")
+        say(f"Or all of it in a browser on this machine: wearlore serve --in {folder}")
 
 
 @book.command

@@ -52,7 +52,8 @@ class Influence:
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """Lives of one level beside another, or by one step of a measure, as the records have them.
+    """Lives of one level beside another, or by one step of a measure, as the records have them; without a level: of all
+    levels, between which nothing differs beyond chance.
 
     ``p``: chance of as much where nothing differs. ``sure``: the verdict also stands when all comparisons of the guide
     are counted (Bonferroni). ``note``: of a revision, what the book says of it.

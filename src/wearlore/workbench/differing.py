@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from math import inf
 
 from wearlore.answers import spoken, spoken_level, spoken_step
 from wearlore.answers.guide import Difference
 from wearlore.book.model import Book
 from wearlore.errors import FitError
+from wearlore.estimate import Estimate
 from wearlore.life import Covariate, Factor, compare
+from wearlore.life.compare.logrank import log_rank
 from wearlore.life.compare.verdict import CHANCE
 from wearlore.lifetimes import Lifetimes, ModeLives
 
 LEAST = 10  # failures from which lives are compared at all (judgement)
 STRATA = ("revision", "grade")
+NOTHING_SHOWN = Estimate(1.0, 0.0, inf)  # any ratio fits
 
 
 @dataclass(frozen=True)
@@ -40,12 +44,14 @@ class Differing:
 
     def _by(self, mode: str, by: str) -> Iterator[Difference]:
         lives = self._with(by).modes[mode]
-        if lives.lives.failures < LEAST:
+        failures = lives.lives.failures
+        if failures < LEAST:
             return
         what = self.covariate(lives, by)
-        if isinstance(what, Factor) and len(what.levels) < 2:
-            return
         try:
+            if isinstance(what, Factor) and (alike := _chance_alike(lives, what)) >= CHANCE:
+                yield Difference(spoken(by), "", "", NOTHING_SHOWN, "open", alike, sure=False, failures=failures)
+                return
             found = compare(lives.lives, what)
         except FitError:
             return
@@ -70,6 +76,15 @@ class Differing:
         if name not in self._lives:
             self._lives[name] = self.seen(name)
         return self._lives[name]
+
+
+def _chance_alike(seen: ModeLives, what: Factor) -> float:
+    """Of as much where no level differs (log-rank): without that no difference is claimed, and none is estimated.
+
+    Raises FitError where there is nothing to compare.
+    """
+    groups = {name: seen.lives.where(what.codes == code) for code, name in enumerate(what.levels)}
+    return log_rank({name: group for name, group in groups.items() if len(group)}).p
 
 
 def counted(differences: tuple[Difference, ...], compared: int) -> tuple[Difference, ...]:

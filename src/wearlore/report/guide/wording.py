@@ -36,6 +36,7 @@ class Claim:
         return self.low <= estimate.low and estimate.high <= self.high
 
 
+BETWEEN = {"grade": "between the grades of part", "revision": "between the revisions"}
 UNKNOWN = Claim("we do not know yet how common it is", 0.0, 1.0)
 HOW_COMMON = (
     Claim("it is rare", 0.0, 0.02),
@@ -137,11 +138,8 @@ def difference(one: Difference) -> str:
             return f"{who} lasted {one.verdict}{than} on record, which may still be chance: {span}"
         case "alike":
             return f"{who} lasts about as long{as_other}: {span}"
-    return (
-        f"No difference shown between {one.level} and {one.against}"
-        if one.against
-        else f"No difference shown by {one.by}"
-    )
+    apart = f"between {one.level} and {one.against}" if one.against else BETWEEN.get(one.by, f"by the {one.by}")
+    return f"No difference shown {apart}"
 
 
 # what costs less -----------------------------------------------------------------------------------------------------

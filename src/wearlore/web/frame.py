@@ -19,6 +19,10 @@ from wearlore.web.desk import Desk
 from wearlore.web.parts import tag
 
 LOOK = "/look.css"
+MARK = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 32 32"><rect width="32" height="32" fill="#0d5c63"/>'
+    '<path d="M4 22h8M8 16h14M16 10h12" stroke="#fff" stroke-width="3.2" fill="none"/></svg>'
+)
 SECTIONS = {
     "family": ("Family", "/"),
     "vehicles": ("Vehicles", "/vehicles"),

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from html import escape
+from urllib.parse import quote
 
-from wearlore.web.frame import style_address
+from wearlore.web.frame import MARK, style_address
 
 HEAD = """<!doctype html>
 <html lang="en-GB">
@@ -12,6 +13,7 @@ HEAD = """<!doctype html>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{title} · Wearlore</title>
+<link rel="icon" href="data:image/svg+xml,{mark}">
 <link rel="stylesheet" href="{style}">
 </head>
 <body>
@@ -30,7 +32,8 @@ FOOT = """
 
 def page(title: str, body: str) -> bytes:
     """A page of our look; ``body`` is HTML, the title is text."""
-    return (HEAD.format(title=escape(title), style=escape(style_address())) + body + FOOT).encode()
+    head = HEAD.format(title=escape(title), style=escape(style_address()), mark=quote(MARK))
+    return (head + body + FOOT).encode()
 
 
 def refusal(title: str, detail: str) -> bytes:

@@ -19,7 +19,7 @@ from nicegui import ui
 from wearlore.errors import ServeError
 from wearlore.web import api, pages, papers, signin
 from wearlore.web.desk import Desk
-from wearlore.web.frame import LOOK, look
+from wearlore.web.frame import LOOK, MARK, look
 from wearlore.web.limits import SMALL
 from wearlore.web.security import Guard, refuse
 
@@ -65,7 +65,7 @@ def application(desk: Desk, guard: Guard) -> FastAPI:
     ui.run_with(
         app,
         title="Wearlore",
-        favicon=pages.MARK,
+        favicon=MARK,
         dark=None,
         language="en-GB",
         tailwind=False,

@@ -15,6 +15,7 @@ from wearlore.web.sessions import HOURS
 FORM = """
 <form method="post" action="/sign-in" class="panel signing">
 {said}
+<input name="name" autocomplete="username" value="Wearlore" hidden>
 <label class="control"><span>Password of this bench</span>
 <input type="password" name="password" autocomplete="current-password" required autofocus></label>
 <input type="hidden" name="to" value="{to}">

@@ -87,6 +87,18 @@ class VehicleHistory:
     limits: dict[str, tuple[float | None, str]]
     version: str
 
+    def since(self, earlier: VehicleHistory) -> tuple[VisitOnRecord, ...]:
+        """What was put on record since ``earlier``: visits with what is new in them alone."""
+        seen = {(visit.date, visit.km): visit for visit in earlier.visits}
+        made = []
+        for visit in self.visits:
+            before = seen.get((visit.date, visit.km))
+            lines = tuple(line for line in visit.lines if not before or line not in before.lines)
+            readings = tuple(one for one in visit.readings if not before or one not in before.readings)
+            if not before or lines or readings:
+                made.append(VisitOnRecord(visit.date, visit.km, lines, readings))
+        return tuple(made)
+
 
 @dataclass(frozen=True, slots=True)
 class LikelyNow:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
@@ -16,6 +16,7 @@ from wearlore.errors import ChangedSince, RecordsError, RecordsErrors
 from wearlore.lifetimes import vehicle_at
 from wearlore.lifetimes.fleet import fleet
 from wearlore.records import intake
+from wearlore.records.files import open_file
 from wearlore.records.of_vehicle import OnRecord, newest_intake, on_record, seen_vehicles
 from wearlore.vehicle import FittedUnit
 from wearlore.workbench.appraisals import Appraisals
@@ -198,6 +199,11 @@ class Vehicles(Appraisals):
             except RecordsErrors as refused:
                 raise _told(f"visit of {vehicle}", refused, WHOLE) from refused
 
+    def vehicles_first(self, paths: Sequence[Path]) -> tuple[tuple[Path, bool], ...]:
+        """Files in the order in which to take them, and whether each can be opened as records."""
+        opened = [(path, _kind_or_none(path)) for path in paths]
+        return tuple((path, kind is not None) for path, kind in sorted(opened, key=lambda one: one[1] != "vehicles"))
+
     def take_as(self, path: Path, called: str, *, today: date, quarantine: bool = False) -> intake.Intake:
         """Take a file of records under another name than its path, as `take` does."""
         try:
@@ -215,6 +221,13 @@ class Vehicles(Appraisals):
             raise RecordsErrors(RecordsError(called, *error.args[1:]) for error in refused.errors) from refused
         except RecordsError as refused:
             raise RecordsError(called, *refused.args[1:]) from refused
+
+
+def _kind_or_none(path: Path) -> str | None:
+    try:
+        return open_file(path).kind
+    except (RecordsError, RecordsErrors):
+        return None
 
 
 def _was_renewed(record: OnRecord, unit: FittedUnit) -> bool:

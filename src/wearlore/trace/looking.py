@@ -210,6 +210,9 @@ class _Decision:
             if averted[i] > 0 and len(self.together) < REPAIRS and len(faults) <= FAULTS:
                 self.together.append(able[i])
                 self.faults = faults
+        self.left = np.array([self.at_stake.get(name, 0.0) for name in self.faults])
+        self.costs = np.array([repair.cost for repair, _ in self.together])
+        self.cures = [frozenset(map(self.faults.index, cures)) for _, cures in self.together]
         self.worth_knowing = self.at_stake | {
             name: self.at_stake.get(name, 0.0) + stakes.unsolved for name in self.faults
         }
@@ -222,9 +225,9 @@ class _Decision:
     def acting(self, facts: Sequence[Fact]) -> Acting:
         way = best_way(
             self.solver.joint(facts, self.faults),
-            np.array([self.at_stake.get(name, 0.0) for name in self.faults]),
-            np.array([repair.cost for repair, _ in self.together]),
-            [frozenset(map(self.faults.index, cures)) for _, cures in self.together],
+            self.left,
+            self.costs,
+            self.cures,
             self.stakes.check,
             self.stakes.unsolved,
         )

@@ -99,6 +99,13 @@ def button(label: str, act: Act, *, main: bool = False, pressed: bool | None = N
     return made.on("click", lambda _: act())
 
 
+def press(made: Element, pressed: bool) -> None:
+    """A button that stays in or out, as it is to be now."""
+    if made.props.get("aria-pressed") != (said := str(pressed).lower()):
+        made.props["aria-pressed"] = said
+        made.update()
+
+
 @contextmanager
 def labelled(label: str, unit: str = "") -> Iterator[None]:
     """A control with its label over it and its unit behind it."""

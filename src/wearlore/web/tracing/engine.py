@@ -46,6 +46,7 @@ class EngineMap:
                 self.wet.setdefault(observation.fluid or "fluid", []).append(id_)
         self.fluid = next(iter(self.wet), "")
         self.said = Said()
+        self.shown: set[tuple[str, Told | None]] = set()  # of what stands on the buttons
         self.spots: list[_Spot] = []
         self.sources: list[tuple[str, Element]] = []
         self.flows: list[tuple[Callable[[set[str], set[str]], str], ui.html]] = []
@@ -77,7 +78,7 @@ class EngineMap:
     def _draw_zones(self) -> None:
         self.map.clear()
         self.map.props["aria-label"] = f"Engine map: {self.fluid}"
-        self.spots, self.sources, self.flows = [], [], []
+        self.spots, self.sources, self.flows, self.shown = [], [], [], set()
         with self.map:
             for room, across in ACROSS.items():
                 with tag("div", classes=f"zones {room}"):
@@ -153,6 +154,8 @@ class EngineMap:
         self.said = said
         for spot in self.spots:
             told = said.about(spot.about)
+            if (spot.about, told) in self.shown:
+                continue
             present = told.present if told else None
             words = STATES[present] + (
                 f", by {self.book.inspections[told.by].name.lower()}" if told and told.by else ""
@@ -161,13 +164,15 @@ class EngineMap:
             spot.button.props["aria-label"] = f"{spot.label}: {words}"
             parts.retext(spot.state, words)
         for fluid, button in self.fluids.items():
-            button.props["aria-pressed"] = str(fluid == self.fluid).lower()
+            parts.press(button, fluid == self.fluid)
             parts.retext(button, self._counted(fluid))
         self.rest.props["disabled"] = all(said.about(about) for about in self.wet.get(self.fluid, ()))
         self.rest.update()
         wet, dry = set(self._zones(True)), set(self._zones(False))
+        self.shown = {(spot.about, said.about(spot.about)) for spot in self.spots}
         for drawn, flow in self.flows:
-            flow.set_content(drawn(wet, dry))
+            if (content := drawn(wet, dry)) != flow.content:
+                flow.set_content(content)
 
     def likely(self, standing: Standing) -> None:
         """In each zone the likeliest source there, of those that can be behind what was seen."""
@@ -179,7 +184,8 @@ class EngineMap:
                     " %", "\N{NO-BREAK SPACE}%"
                 )
         for zone, element in self.sources:
-            parts.retext(element, best.get(zone, ""))
+            if element._text != best.get(zone, ""):
+                parts.retext(element, best.get(zone, ""))
 
     def _zones(self, present: bool) -> Iterator[str]:
         """Zones where all that was looked at for the fluid is wet, or is dry."""

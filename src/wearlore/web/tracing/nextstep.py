@@ -151,8 +151,7 @@ class NextPanel:
         for about, buttons in self.rows.items():
             told = self.pending.get(about)
             for button, present in zip(buttons, (True, False), strict=False):
-                button.props["aria-pressed"] = str(told is not None and told.present == present).lower()
-                button.update()
+                parts.press(button, told is not None and told.present == present)
 
     async def _done(self, look: LookAhead) -> None:
         await self.showed(look, tuple(self.pending.values()))

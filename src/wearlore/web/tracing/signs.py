@@ -64,8 +64,7 @@ class Signs:
         for row in self.rows:
             told = said.about(row.about)
             for button, pressed in ((row.there, told and told.present), (row.gone, told and not told.present)):
-                button.props["aria-pressed"] = str(bool(pressed)).lower()
-                button.update()
+                parts.press(button, bool(pressed))
 
     # -------------------------------------------------------------------------------------------------------- the list
     def _choosing(self, kind: str) -> Callable[[], None]:
@@ -78,8 +77,7 @@ class Signs:
     def _press(self, group: str) -> None:
         self.group = group
         for kind, button in self.buttons.items():
-            button.props["aria-pressed"] = str(kind == group).lower()
-            button.update()
+            parts.press(button, kind == group)
 
     def _search(self, words: str) -> None:
         self._press("")

@@ -89,8 +89,7 @@ class Sources:
         row.why.set_content(to_fragment(self._why(suspect, standing)))
         told = self.said.about(suspect.cause)
         for button, pressed in ((row.there, told and told.present), (row.gone, told and not told.present)):
-            button.props["aria-pressed"] = str(bool(pressed)).lower()
-            button.update()
+            parts.press(button, bool(pressed))
 
     def _row(self, suspect: Suspected) -> _Row:
         cause, name = suspect.cause, called(suspect)

@@ -12,6 +12,8 @@ from wearlore.web.desk import Desk
 from wearlore.web.parts import tag
 from wearlore.web.sheets import folded
 
+HINTS = {"odometer": "by its usual way"}
+
 
 class Say(Protocol):
     """Says something else under the names given; nothing under a name takes it away."""
@@ -44,7 +46,10 @@ class Form:
 
     def _field(self, label: str, name: str, unit: str, take: Callable[[str], None]) -> None:
         value = self.buying.said.one(name)
-        parts.field(label, value, take, kind="number", unit=unit, inputmode="numeric", min=0, step="any")
+        hint = HINTS.get(name, "") if self.buying.vehicle else ""
+        parts.field(
+            label, value, take, kind="number", unit=unit, inputmode="numeric", min=0, step="any", placeholder=hint
+        )
 
     def _more(self) -> None:
         units = self.buying.units

@@ -13,8 +13,9 @@ from wearlore.answers import Appraisal, BuyersLook, PricedFault
 from wearlore.appraisal import Finding
 from wearlore.errors import WearloreError
 from wearlore.report import appraisal as words
-from wearlore.report.sheet import Bullets, Callout
+from wearlore.report.sheet import Bullets, Callout, Heading, Table
 from wearlore.report.trace import show_chance
+from wearlore.units import Units
 from wearlore.web import parts
 from wearlore.web.buying import Buying, is_read
 from wearlore.web.desk import Desk
@@ -118,17 +119,16 @@ class Looking:
         with self.price:
             with tag("div", classes="even"):
                 tag("span", "Worth up to")
-                tag("b", words.money(even, self.units))
+                tag("b", _whole(even, self.units))
                 if settled:
-                    ends = words.money_between(found.even.even, self.units).partition(" (")[2].rstrip(")")
-                    tag("small", f"{ends} (95 %)")
+                    tag("small", f"{found.even.even.low:,.0f} to {found.even.even.high:,.0f} (95 %)")
                 else:
                     tag("small", "reckoning the rest …", classes="waiting")
             with tag("div", classes="offer" if settled else "offer stale"):
                 tag("span", "Offer")
-                tag("b", words.money(max(found.even.offer, 0.0), self.units))
+                tag("b", _whole(max(found.even.offer, 0.0), self.units))
                 sure = words.sure_in_words(found.even.sure)
-                tag("small", f"at {self.units.show_money(found.price)}: {sure} sure to be better")
+                tag("small", f"at {self.units.show_money(found.price)}: better with a chance of {sure}")
 
     # ----------------------------------------------------------------------------------------------------------- looks
     def _draw_cards(self) -> None:
@@ -208,9 +208,15 @@ class Looking:
     def _worth(self, finding: Finding | None) -> str:
         if finding is None:
             return ""
-        there, absent = (words.money(amount, self.units) for amount in (finding.if_there, finding.if_not))
+        there, absent = (_whole(amount, self.units) for amount in (finding.if_there, finding.if_not))
         turns = " Decides." if finding.changes else ""
         return f"{show_chance(finding.chance)} likely; worth {there} if there, {absent} if not.{turns}"
+
+
+def _whole(amount: float, units: Units) -> str:
+    """To the unit of money, so that every finding is seen to move it: ``EUR 7,988``."""
+    shown = units.show_money(round(abs(amount)))
+    return f"−{shown}" if round(amount) < 0 else shown
 
 
 class _More:
@@ -222,6 +228,7 @@ class _More:
     def draw(self) -> None:
         found, units = self.found, self.units
         with parts.panel("What to do"):
+            tag("p", words.title(found, units), classes="subject")
             parts.says(f"{words.verdict(found, units)} {words.offer_in_words(found, units)}")
             parts.says(words.look_first(found, units))
             parts.blocks(*words.cautions(found, units))
@@ -232,12 +239,32 @@ class _More:
         if self._unseen():
             with parts.panel("Not to be seen without dismantling"):
                 self._list_unseen()
-        with parts.panel("What it will cost"):
-            parts.blocks(*words.costs(found, units))
+        self._costs()
         with folded("What may be there, and what is supposed"):
             parts.blocks(*words.faults(found, units))
             parts.blocks(Bullets(words.SUPPOSED))
             parts.says(words.SMALL, "small")
+
+    def _costs(self) -> None:
+        """The tables of the sheet, in a narrow column."""
+        section = None
+        for block in words.costs(self.found, self.units):
+            match block:
+                case Heading(text):
+                    with parts.panel(text) as section:
+                        pass
+                case Table(_, rows):
+                    with section or tag("div"), tag("ul", classes="moved"):
+                        for label, amount, ends in rows:
+                            with tag("li"):
+                                with tag("span"):
+                                    tag("span", label)
+                                    if ends:
+                                        tag("small", f"{ends}")
+                                tag("b", amount)
+                case _:
+                    with section or tag("div"):
+                        parts.blocks(block)
 
     def _paper(self) -> str:
         vehicle = self.buying.vehicle
@@ -249,14 +276,14 @@ class _More:
         with tag("ol", classes="moved"):
             with tag("li"):
                 tag("span", "Before anything was found")
-                tag("b", words.money(found.even.even.value - sum(found.moved), units))
+                tag("b", _whole(found.even.even.value - sum(found.moved), units))
             for said, moved in zip(found.said, found.moved, strict=True):
                 with tag("li"):
                     tag("span", said)
                     tag("b", words.moved_in_words(moved, units))
             with tag("li", classes="sum"):
                 tag("span", "Worth up to, now")
-                tag("b", words.money(found.even.even.value, units))
+                tag("b", _whole(found.even.even.value, units))
 
     def _unseen(self) -> list[PricedFault]:
         return [fault for fault in self.found.unseen if fault.expected >= words.TOLD][: words.FAULTS]

@@ -331,7 +331,7 @@ def test_looking_ahead_is_standing_there():
         van = vehicle("clutch", age=None, seen_good=5e3)
         unit = replace(van.units[0], at_least=at_least)
         van = replace(van, km=km, units=(unit,))
-        return Builder(BOOK, van, models, TERMS, np.random.default_rng(1)).worth(unit)
+        return Builder.of(BOOK, van, models, TERMS, rng=np.random.default_rng(1)).worth(unit)
 
     ahead, there = worth(KM, 20e3).later(None, 15e3), worth(KM + 15e3, 35e3).later()
     np.testing.assert_allclose(ahead, there, rtol=1e-12)

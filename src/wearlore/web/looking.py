@@ -51,17 +51,14 @@ class Looking:
 
     async def _begin(self) -> None:
         """All looks, as they stand before anything was found, in their order; then what was found is weighed."""
-        bare = Buying(
-            self.buying.vehicle, self.buying.said.but(saw=(), absent=(), read=()), self.units, self.buying.today
-        )
         with parts.anew(self.alert):
-            first = await self._answer(bare)
-            found = await self._answer(self.buying) if bare.said != self.buying.said else first
+            first = await self._answer(_bare(self.buying))
+            found = await self._answer(self.buying)
             self.all = words.worth_listing(first)
             self.found = found
             with parts.anew(self.cards):
                 self._draw_cards()
-            self._draw(found)
+            self._draw(found, first)
         if self.found is None:
             self.price.clear()
 
@@ -94,6 +91,7 @@ class Looking:
         if number != self.number:
             return
         try:
+            first = await self._answer(_bare(buying))
             found = await self._answer(buying)
         except WearloreError as error:
             if number == self.number and not self.root.is_deleted:
@@ -102,16 +100,16 @@ class Looking:
             return
         if number == self.number and not self.root.is_deleted:
             self.found = found
-            self._draw(found)
+            self._draw(found, first)
 
     # ----------------------------------------------------------------------------------------------------------- price
-    def _draw(self, found: Appraisal) -> None:
+    def _draw(self, found: Appraisal, first: Appraisal) -> None:
         with parts.anew(self.rules):
             parts.blocks(*words.rules(found))
         self._draw_price(found, found.even.even.value, settled=True)
         self._draw_values(found)
         with parts.anew(self.more):
-            _More(found, self.buying).draw()
+            _More(found, first, self.buying).draw()
 
     def _draw_price(self, found: Appraisal, even: float, *, settled: bool) -> None:
         """The even price is told at once; the offer and the chance follow."""
@@ -213,6 +211,11 @@ class Looking:
         return f"{show_chance(finding.chance)} likely; worth {there} if there, {absent} if not.{turns}"
 
 
+def _bare(buying: Buying) -> Buying:
+    """Before anything was found by looking."""
+    return replace(buying, said=buying.said.but(saw=(), absent=(), read=()))
+
+
 def _whole(amount: float, units: Units) -> str:
     """To the unit of money, so that every finding is seen to move it: ``EUR 7,988``."""
     shown = units.show_money(round(abs(amount)))
@@ -222,8 +225,8 @@ def _whole(amount: float, units: Units) -> str:
 class _More:
     """What stands beside the looks: why, what the findings did, what cannot be seen, what it will cost."""
 
-    def __init__(self, found: Appraisal, buying: Buying) -> None:
-        self.found, self.buying, self.units = found, buying, buying.units
+    def __init__(self, found: Appraisal, first: Appraisal, buying: Buying) -> None:
+        self.found, self.first, self.buying, self.units = found, first, buying, buying.units
 
     def draw(self) -> None:
         found, units = self.found, self.units
@@ -276,11 +279,16 @@ class _More:
         with tag("ol", classes="moved"):
             with tag("li"):
                 tag("span", "Before anything was found")
-                tag("b", _whole(found.even.even.value - sum(found.moved), units))
+                tag("b", _whole(self.first.even.even.value, units))
             for said, moved in zip(found.said, found.moved, strict=True):
                 with tag("li"):
                     tag("span", said)
                     tag("b", words.moved_in_words(moved, units))
+            missed = found.even.even.value - sum(found.moved) - self.first.even.even.value
+            if abs(missed) >= words.TOLD:
+                with tag("li"):
+                    tag("span", "Looks done: what they may have missed is not found before it costs")
+                    tag("b", words.moved_in_words(missed, units))
             with tag("li", classes="sum"):
                 tag("span", "Worth up to, now")
                 tag("b", _whole(found.even.even.value, units))

@@ -152,7 +152,8 @@ class Appraising:
 
     def at_once(self, found: Appraisal, told: Sequence[Told]) -> Estimate:
         """The even price when other things are ``told`` than for ``found``, in proportion to the chances of faults,
-        what each takes off as it was: near the full answer, and at once. Raises as `answer`."""
+        what each takes off as it was: near the full answer, and at once. (A fault found for certain takes off less than
+        while it might have been missed.) Raises as `answer`."""
         costs = {fault.cause: fault.cost for fault in found.faults}
         before, after = (self._taken_off(costs, self.case.facts(tuple(dict.fromkeys(of)))) for of in (found.told, told))
         even, by = found.even.even, before - after

@@ -203,6 +203,7 @@ class TracePage:
 
     def _show_trouble(self, error: WearloreError) -> None:
         """What was said cannot be answered: say why, and lend a way back."""
+        self.sources.nothing()
         self.next.nothing()
         with parts.anew(self.trouble):
             parts.problem(error)

@@ -47,6 +47,15 @@ class Sources:
             tag("summary", "Others, and which are there together")
             self.more = ui.html("", sanitize=False).classes("blocks")
 
+    def nothing(self) -> None:
+        """There is no answer to show."""
+        self.lead.classes(remove="waiting")
+        parts.retext(self.lead, "No answer: see above.")
+        parts.retext(self.none, "")
+        self.others.classes(add="gone")
+        self.list.clear()
+        self.rows = {}
+
     def show(self, standing: Standing, said: Said) -> None:
         self.said = said
         self._lead(standing)

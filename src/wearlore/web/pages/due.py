@@ -222,6 +222,7 @@ def _row(row: DueVehicle, low: float, far: float, units: Units, book: Book) -> N
             tag("a", "Plan the visit", href=to, classes="go", aria_label=f"Plan the visit of {row.vehicle}")
         with tag("div", classes="saves"):
             saving = row.saving
+            tag("i", f"Saving, {units.currency}")
             tag("b", f"{round(saving.value):,}")
             tag("span", f"({round(saving.low):,} to {round(saving.high):,})")
             _lane(saving.value, saving.low, saving.high, low, far)

@@ -18,7 +18,7 @@ FILES = ["buyers.html", "buyers.pdf", "owners.html", "owners.pdf"]
 def shop(tmp_path_factory):
     """A workshop with the starter's book, to which somebody has written what he should not."""
     folder = tmp_path_factory.mktemp("shop")
-    book = load.starter().replace("the workshop at the old mill", "The mill <script>alert(1)</script> #let x = 1")
+    book = load.starter().replace("the workshop at the old mill", "The mill <script>alert(1)</script> [#pagebreak()]")
     (folder / "book.yaml").write_text(book, encoding="utf-8")
     assert cli.run(["guide", "--in", str(folder)]) == 0
     return folder
@@ -52,7 +52,7 @@ def test_the_printed_guide_has_its_words_and_is_tagged(shop: Path):
     printed = PdfReader(shop / "guide" / "owners.pdf")
     text = "".join(page.extract_text() for page in printed.pages)
     assert "Corvane 1.6 petrol" in text
-    assert "#let x = 1" in text  # as it was written
+    assert "[#pagebreak()]" in text  # as it was written
     assert printed.trailer["/Root"]["/MarkInfo"]["/Marked"]
     assert printed.outline
 

@@ -9,9 +9,10 @@ from wearlore.answers.guide import Caution, FamilyGuide, GuideLook, VariantGuide
 from wearlore.appraisal import Finding
 from wearlore.report.card import SIGNALS
 from wearlore.report.guide.document import Chapter, GuideBlock
-from wearlore.report.guide.wording import about_money
+from wearlore.report.guide.method import END
+from wearlore.report.guide.wording import about_money, capital
 from wearlore.report.plan import money_told, told_distance
-from wearlore.report.sheet import Bullets, Callout, Column, Line, Paragraph, StepBlock, Table
+from wearlore.report.sheet import Bullets, Callout, Column, Line, Paragraph, StepBlock, Table, counted
 from wearlore.units import Units, show_share
 
 SHOWN = 5  # findings of one look
@@ -78,7 +79,7 @@ def _checklist(one: VariantGuide, units: Units) -> Iterator[GuideBlock]:
     looks = one.looks[:LISTED]
     minutes = sum(look.minutes for look in looks)
     yield Paragraph(
-        f"{len(looks)} looks, {minutes:.0f} minutes, those first that tell most about the money for each minute. "
+        f"{counted(len(looks), 'look')}, {minutes:.0f} minutes, those first that tell most about the money per minute. "
         f"Reckoned for one built in {one.built.year} with {units.show_distance(one.km)} of which nothing is proved: "
         "bills for what was renewed make the finding less likely, and a bargain safer.",
         "lead",
@@ -97,7 +98,7 @@ def cautions(guide: FamilyGuide) -> list[Chapter]:
         "Whoever works on the engine reads these first. They stand beside the maker's procedure, local codes and "
         "licensed practice and replace none of them; the job card has each before the step that it belongs to."
     )
-    return [Chapter("cautions", "Cautions", "", "", (first, *blocks))] if blocks else []
+    return [Chapter("cautions", "Cautions", END, "", (first, *blocks))] if blocks else []
 
 
 def gravest_first(met: Iterable[Caution]) -> list[Caution]:
@@ -106,13 +107,11 @@ def gravest_first(met: Iterable[Caution]) -> list[Caution]:
 
 
 def _step(number: int, look: GuideLook, units: Units) -> StepBlock:
-    lines = tuple(
-        Line(f"{one.about}: {show_share(one.chance)} of such vehicles; takes {about_money(_takes(one), units)} off")
-        for one in look.findings[:SHOWN]
-    )
+    lines = tuple(Line(_finding(one, units)) for one in look.findings[:SHOWN])
     first = (("First", (Line("; ".join(ready)),)),) if (ready := (*look.opens, *look.tools)) else ()
     return StepBlock(number, look.name, f"{look.minutes:.0f} min", (), (), (), (*first, ("Look for", lines)))
 
 
-def _takes(one: Finding) -> float:
-    return one.if_not - one.if_there
+def _finding(one: Finding, units: Units) -> str:
+    takes = about_money(one.if_not - one.if_there, units)
+    return f"{capital(one.about)}: {show_share(one.chance)} of such vehicles; takes {takes} off"

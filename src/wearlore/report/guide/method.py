@@ -8,6 +8,7 @@ from wearlore.report.guide.wording import HOW_COMMON
 from wearlore.report.sheet import Bullets, Column, Heading, Paragraph, Table
 from wearlore.units import Units, show_share
 
+END = "Cautions and method"  # the last group of the contents
 SMALL = (
     "Chances, prices and intervals are estimates from records and judgement, and hold for the family, not for one "
     "vehicle. This guide does not replace the maker's procedure, local codes or licensed practice: where they differ "
@@ -25,7 +26,7 @@ def method(guide: FamilyGuide, units: Units) -> Chapter:
     return Chapter(
         "method",
         "Method and limits",
-        "",
+        END,
         "",
         (
             Paragraph(

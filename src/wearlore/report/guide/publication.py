@@ -11,11 +11,12 @@ from wearlore.report.guide.advice import cautions, checklists, plans
 from wearlore.report.guide.document import Chapter, GuideBlock, Publication, words
 from wearlore.report.guide.method import SMALL, method
 from wearlore.report.guide.weak_point import SEVERITY, weak_point
-from wearlore.report.guide.wording import about_money, chances, from_distance
+from wearlore.report.guide.wording import MEASURED, about_money, chances, from_distance, within
 from wearlore.report.plan import strategy_in_words
 from wearlore.report.sheet import Callout, Column, Figure, Paragraph, Sheet, Table, counted
 from wearlore.units import Units
 
+GRAVE = ("stranded", "engine-damage", "injury")
 MOST = 8  # weak points named at the beginning
 KIND = {"owners": "Owner's guide", "buyers": "Buyer's guide"}
 SUBTITLE = {
@@ -27,7 +28,7 @@ SUBTITLE = {
 def publication(guide: FamilyGuide, reader: Reader, units: Units, made_on: date) -> Publication:
     ordered = in_order(guide, reader)
     chapters = [weak_point(point, guide, reader, units) for point in ordered]
-    first = [_in_short(guide, ordered, reader, units), *_stop(guide)]
+    first = [_in_short(guide, ordered, reader, units), *_stop(guide), *_bands(guide, units)]
     if reader == "buyers":
         first += checklists(guide, units)
     last = plans(guide, units)
@@ -41,7 +42,7 @@ def publication(guide: FamilyGuide, reader: Reader, units: Units, made_on: date)
         author=guide.author,
         made_on=made_on,
         facts=_facts(guide),
-        chapters=(*first, *_bands(guide, units), *chapters, *last, method(guide, units)),
+        chapters=(*first, *chapters, *last, method(guide, units)),
         small_print=SMALL,
     )
 
@@ -99,25 +100,30 @@ def _stop(guide: FamilyGuide) -> Iterator[Chapter]:
 
 
 def _lead(guide: FamilyGuide, ordered: tuple[WeakPoint, ...]) -> str:
-    grave = {name: sum(point.severity == name for point in guide.points) for name in SEVERITY}
-    measured = sum(point.summary.record_share >= 0.5 for point in guide.points)
-    harm = grave["engine-damage"] + grave["injury"]
-    first = "; ".join(point.summary.name.lower() for point in ordered[:3])
-    return (
-        f"{counted(len(guide.points), 'weak point')} are known: {harm} can damage the engine, {grave['stranded']} can "
-        f"leave you standing. What counts most: {first}. Of {measured} we know by record more than by judgement; "
-        "wherever it is judgement, it says so."
-    )
+    counts = {name: sum(point.severity == name for point in guide.points) for name in SEVERITY}
+    grave = [f"{count} {SEVERITY[name]}" for name, count in counts.items() if count and name in GRAVE]
+    first = "; ".join(within(point.summary.name) for point in ordered[:3])
+    told = f"{counted(len(guide.points), 'weak point')} known" + (f": {', '.join(grave)}" if grave else "")
+    return f"{told}. What counts most: {first}. {_known(guide)}"
+
+
+def _known(guide: FamilyGuide) -> str:
+    measured = sum(point.summary.record_share >= MEASURED for point in guide.points)
+    if not measured:
+        return "All of it is judgement more than record so far."
+    if measured == len(guide.points):
+        return "All of it is known by record more than by judgement."
+    return f"{measured} of them are known by record more than by judgement; of the others it says so."
 
 
 def _most(points: tuple[WeakPoint, ...], guide: FamilyGuide, reader: Reader, units: Units) -> Table:
     last = "Planned for" if reader == "owners" else "Surest look"
     columns = (
         Column("What counts most", wide=True),
-        Column("1 in 10 has failed by"),
+        Column("1 in 10 has failed by", wide=True),
         Column(f"Failed by {units.show_distance(guide.used_km)}"),
         Column("When it fails"),
-        Column(last),
+        Column(last, wide=True),
     )
     return Table(columns, tuple(_row(point, reader, units) for point in points))
 

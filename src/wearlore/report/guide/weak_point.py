@@ -14,6 +14,7 @@ from wearlore.report.guide.figure import life_figure
 from wearlore.report.guide.wording import (
     about_money,
     basis,
+    capital,
     chances,
     difference,
     from_distance,
@@ -21,6 +22,7 @@ from wearlore.report.guide.wording import (
     money_between,
     saves,
     verdict,
+    within,
 )
 from wearlore.report.plan import per_distance, strategy_in_words, told_distance
 from wearlore.report.sheet import Bullets, Callout, Column, Heading, Paragraph, Table
@@ -49,9 +51,9 @@ def weak_point(point: WeakPoint, guide: FamilyGuide, reader: Reader, units: Unit
     chapters = [one.mode for one in guide.points]
     return Chapter(
         anchor=point.mode,
-        title=_capital(point.summary.name),
+        title=capital(point.summary.name),
         group="Weak points",
-        kicker=f"{_capital(point.summary.system)}, {SEVERITY[point.severity]}",
+        kicker=f"{capital(point.summary.system)}, {SEVERITY[point.severity]}",
         blocks=(
             Paragraph(headline(point, units), "lead"),
             *(Callout(rule.signal, rule.name, rule.text) for rule in point.rules),
@@ -72,7 +74,7 @@ def headline(point: WeakPoint, units: Units) -> str:
     told = "; ".join(
         f"by {units.show_distance(km)} {how_common(failed).words} ({chances(failed)})" for km, failed in point.failed
     )
-    return f"1 in 10 has failed by {_by(from_distance(b10, units).words)}. {_capital(told)}."
+    return f"1 in 10 has failed by {_by(from_distance(b10, units).words)}. {capital(told)}."
 
 
 def _by(claim: str) -> str:
@@ -97,8 +99,9 @@ def _evidence(point: WeakPoint, units: Units) -> str:
         return said
     drawn = "teal: measured" if point.summary.record_share >= 0.5 else "amber: judgement more than record"
     steps = ", steps: the records alone" if point.course.record else ""
-    share = show_share(point.summary.record_share)
-    return f"{said} In the figure {drawn}, with 95 % of what is possible{steps}. {share} of it is record."
+    share = point.summary.record_share
+    told = f" {show_share(share)} of it is record." if share else ""
+    return f"{said} In the figure {drawn}, with 95 % of what is possible{steps}.{told}"
 
 
 # sections ------------------------------------------------------------------------------------------------------------
@@ -117,16 +120,22 @@ def _signs(point: WeakPoint) -> Iterator[GuideBlock]:
 
 def _sign(name: str, code: str, chance: float) -> str:
     how_often = "often" if chance >= LIKELY else "now and then"
-    return f"{name}{f' ({code})' if code else ''}: {how_often}, {show_share(chance)} of cases by judgement"
+    return f"{capital(name)}{f' ({code})' if code else ''}: {how_often}, {show_share(chance)} of cases by judgement"
 
 
 def _causes(point: WeakPoint) -> Iterator[GuideBlock]:
     told = [
-        *(f"{one.name}: ages it {one.factor:g} times as fast while it is there (judgement)." for one in point.worse),
-        *(f"Left alone it ages another: {one.name}, {one.factor:g} times as fast (judgement)." for one in point.brings),
+        *(
+            f"{capital(one.name)}: ages it {one.factor:g} times as fast while it is there (judgement)."
+            for one in point.worse
+        ),
+        *(
+            f"Left alone it ages another: {within(one.name)}, {one.factor:g} times as fast (judgement)."
+            for one in point.brings
+        ),
         *(f"Revision {name} no longer has it{f': {note}' if note else ''}." for name, note in point.without),
         *(
-            f"{difference(one)}{f'. {_capital(one.note)}' if one.note else ''}."
+            f"{difference(one)}{f'. {capital(one.note)}' if one.note else ''}."
             for one in point.differences
             if _tells(one)
         ),
@@ -138,7 +147,7 @@ def _causes(point: WeakPoint) -> Iterator[GuideBlock]:
 
 
 def _difference(one: Difference) -> str:
-    note = f" {_capital(one.note)}." if one.note else ""
+    note = f" {capital(one.note)}." if one.note else ""
     return f"{difference(one)}.{note}"
 
 
@@ -235,7 +244,3 @@ def _money(point: WeakPoint, units: Units) -> Iterator[GuideBlock]:
 def _per(cost: Estimate, units: Units) -> Estimate:
     low, value, high = (per_distance(x, units) for x in (cost.low, cost.value, cost.high))
     return replace(cost, value=value, low=low, high=high)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

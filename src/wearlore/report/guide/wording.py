@@ -129,7 +129,7 @@ def verdict(one: Difference) -> Literal["sure", "perhaps", "alike", "not shown"]
 def difference(one: Difference) -> str:
     """The sentence on it."""
     span = f"{one.ratio.value:.2g} times as long ({one.ratio.low:.2g} to {one.ratio.high:.2g})"
-    who = _capital(one.level) if one.against else f"With the {one.by} {one.level} it"
+    who = capital(one.level) if one.against else f"With the {one.by} {one.level} it"
     than, as_other = (f" than {one.against}", f" as {one.against}") if one.against else ("", "")
     match verdict(one):
         case "sure":
@@ -191,5 +191,10 @@ def _two_digits(value: float, way: Callable[[float], int]) -> float:
     return float(way(value / step) * step)
 
 
-def _capital(text: str) -> str:
+def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+def within(text: str) -> str:
+    """A name within a sentence: ``Timing chain`` small, ``EGR valve`` as it is."""
+    return text[:1].lower() + text[1:] if text[1:2].islower() else text

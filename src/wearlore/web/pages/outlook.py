@@ -216,8 +216,9 @@ def _key_figures(found: VehicleOutlook, told: Forecast, units: Units) -> None:
     whole = found.years > 1 and not found.by_distance
     few, _, many = told.visit_spread
     a_year = told.visits.value / found.years
+    low, high = (words.money(told.spread[end] / found.years) for end in (0, 2))
     pairs = [
-        ("A year", f"{units.currency} {words.money(told.cost.value / found.years)}", "on the mean"),
+        ("A year", f"{units.currency} {words.money(told.cost.value / found.years)}", f"{low} to {high} for 8 in 10"),
         ("In all", f"{units.currency} {words.money(told.cost.value)}", _of(told.cost.low, told.cost.high)),
         ("Visits", f"{told.visits.value:.1f}", f"{few:.0f} to {many:.0f} in 8 of 10; {a_year:.1f} a year"),
         ("Stranded at least once", *_share(words.share_range(told.stranded))),

@@ -97,6 +97,7 @@ def _greet(place: Place, password: Password) -> None:
     if not place.alone and not place.secure:
         say("What goes over the network can be read on its way, the password too: give --certificate and --key,")
         say("or let only people on this network whom you trust.")
+    sys.stdout.flush()
 
 
 def _names(host: str) -> list[str]:

@@ -33,6 +33,7 @@ KINDS = {
 FINDINGS = ("failed", "good", "original")
 ACTIONS = ("renewed", "repaired", "cleaned")
 SAVED = "It is on record."
+RESTORED = "What was typed here before is here again; it is not on record yet."
 
 
 @dataclass
@@ -70,12 +71,17 @@ class Draft:
 
 
 class Noting:
-    """The form of one page; ``done`` is told when the visit is on record."""
+    """The form of one page; ``done`` is told when the visit is on record, ``open_`` when something stands in it."""
 
     def __init__(
-        self, desk: Desk, history: VehicleHistory, rows: Sequence[Row], done: Callable[[], Awaitable[None]]
+        self,
+        desk: Desk,
+        history: VehicleHistory,
+        rows: Sequence[Row],
+        done: Callable[[], Awaitable[None]],
+        open_: Callable[[], object],
     ) -> None:
-        self.desk, self.history, self.done = desk, history, done
+        self.desk, self.history, self.done, self.open = desk, history, done, open_
         self.draft = Draft(desk.today().isoformat(), rows=list(rows))
         self.busy = False
         self.form = tag("div", classes="noting")
@@ -103,7 +109,10 @@ class Noting:
             kept = json.loads(said)
             rows = [Row(**row) for row in kept.pop("rows")]
             self.draft = Draft(**kept, rows=rows)
+            self.open()
             self._draw()
+            with self.told:
+                tag("p", RESTORED, role="status")
 
     def _set(self, of: Draft | Row, name: str) -> Callable[[str], None]:
         def take(told: str) -> None:

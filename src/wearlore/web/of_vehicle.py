@@ -191,7 +191,7 @@ class OneVehicle:
         with parts.panel(classes="note"), folded("Note a visit") as details:
             if rows:
                 details.props["open"] = True
-            Noting(self.desk, self.history, rows, self._done)
+            Noting(self.desk, self.history, rows, self._done, lambda: details.props(add="open"))
 
     async def _done(self) -> None:
         """The vehicle as it is on record now."""
@@ -199,7 +199,8 @@ class OneVehicle:
         self.saved = True
         self.said = self.said.but(fault=[], absent=[])
         self.draw(await self.desk.ask(lambda bench: bench.history(vehicle)))
-        ui.run_javascript("window.scrollTo(0, 0)")
+        with self.slot:
+            ui.run_javascript("window.scrollTo(0, 0)")
 
 
 def _rank(likely: LikelyNow) -> Callable[[Suspected], tuple[int, float]]:

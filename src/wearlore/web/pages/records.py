@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import asyncio
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from pathlib import PurePath
 from typing import Any
 
 from nicegui import ui
@@ -98,11 +99,11 @@ class Page:
         self.lists.clear()
         with self.lists:
             with parts.panel("Files taken"):
-                parts.blocks(files_taken(held))
+                parts.blocks(files_taken(_named(held)))
             if held.quarantine:
                 with parts.panel(f"In quarantine: {len(held.quarantine):,}"):
                     parts.says("Kept as they stood, not used. Mend them in their file, or the book, and send it again.")
-                    parts.blocks(in_quarantine(held))
+                    parts.blocks(in_quarantine(_named(held)))
 
     # files on their way -----------------------------------------------------------------------------------------------
 
@@ -184,7 +185,7 @@ class Page:
 
     def _taken(self, one: Sent, taken: Intake) -> None:
         if taken.duplicate_of:
-            self._say(one, "taken", f"Taken before, as {taken.duplicate_of}. Nothing changed.")
+            self._say(one, "taken", f"Taken before, as {PurePath(taken.duplicate_of).name}. Nothing changed.")
             return
         lines = [
             f"{taken.read:,} {taken.kind} read = {taken.stored:,} stored + {taken.quarantined:,} in quarantine.",
@@ -222,6 +223,15 @@ class Page:
 
         with self.anew:
             timer = ui.timer(LOOK_AGAIN, look)
+
+
+def _named(held: Summary) -> Summary:
+    """Files by name alone: in which folder of this machine they lay concerns nobody who looks at a page."""
+    return replace(
+        held,
+        intakes=tuple(replace(one, file=PurePath(one.file).name) for one in held.intakes),
+        quarantine=tuple(replace(one, file=PurePath(one.file).name) for one in held.quarantine),
+    )
 
 
 def _dates(held: Summary) -> str:

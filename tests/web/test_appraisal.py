@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Page, expect
 from pypdf import PdfReader
 
-from tests.web.conftest import PHONE, Opener, assert_accessible, assert_fits, assert_touchable, settled
+from tests.web.conftest import PHONE, WIDE, Opener, assert_accessible, assert_fits, assert_touchable, settled
 
 VAN = "/vehicles/V00003/appraisal"
 AT = f"{VAN}?price=8000"
@@ -43,7 +43,7 @@ def at_the_car(open_page: Opener, site: str):
 def test_without_a_price_it_asks_for_one(open_page: Opener, site: str):
     simulated(site, f"{VAN}/checklist.pdf?price=8000")
     page = settled(open_page(VAN, PHONE, dark=True))
-    expect(page.locator("main")).to_contain_text("Say what is asked for it")
+    expect(page.locator("#content")).to_contain_text("Say what is asked for it")
     for check in (assert_fits, assert_touchable, assert_accessible):
         check(page)
     page.get_by_label("Asking price").fill("8000")
@@ -91,7 +91,9 @@ def test_a_finding_moves_the_price_at_once_and_is_kept_in_the_address(at_the_car
 
 
 def test_keys_alone_do_it_too(at_the_car):
-    page = at_the_car(size=(1440, 900))
+    page = at_the_car(size=WIDE)
+    for check in (assert_fits, assert_touchable, assert_accessible):
+        check(page)
     button = page.locator(".look-card").first.get_by_role("button", name="Not there", exact=True).first
     button.focus()
     page.keyboard.press("Enter")
@@ -112,7 +114,7 @@ def test_a_vehicle_in_no_store_is_described_and_appraised(open_page: Opener, sit
     simulated(site, f"/appraisal/checklist.pdf?{described}")
     simulated(site, f"/appraisal/checklist.pdf?{described}&done=timing-chain@150000")
     page = settled(open_page("/appraisal"))
-    expect(page.locator("main")).to_contain_text("its variant, when it was built")
+    expect(page.locator("#content")).to_contain_text("its variant, when it was built")
     page.get_by_label("Variant").select_option("m96")
     page.get_by_label("Built").fill("2016-05-01")
     page.get_by_label("Built").blur()

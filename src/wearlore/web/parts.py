@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from json import dumps
 from typing import Any, TypeVar
 
@@ -206,11 +206,12 @@ async def answered(
     long: bool = False,
     waiting: str = "Reading the records",
     moment: float = AT_ONCE,
+    turn: asyncio.Lock | None = None,
 ) -> Element:
     """A slot that shows the answer: with the page if it is there in a ``moment`` (s), else what is being done so far.
 
-    With a ``moment`` of 0 it is asked only once the page is there, unless it is kept: for pages that ask much. Errors
-    that a person can mend are shown in its place.
+    With a ``moment`` of 0 it is asked only once the page is there, unless it is kept: for pages that ask much, one
+    after another with a ``turn`` that they share. Errors that a person can mend are shown in its place.
     """
     slot = tag("div", classes="slot")
     loop = asyncio.get_running_loop()
@@ -219,8 +220,12 @@ async def answered(
 
     def ask() -> asyncio.Future[T]:
         if not asked:
-            asked.append(asyncio.ensure_future(desk.ask(question, key=key, long=long, progress=tell)))
+            asked.append(asyncio.ensure_future(in_turn()))
         return asked[0]
+
+    async def in_turn() -> T:
+        async with turn or nullcontext():
+            return await desk.ask(question, key=key, long=long, progress=tell)
 
     def tell(what: str, done: int, of: int) -> None:
         share = f" {done / of:.0%}" if of else ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Sequence
 from itertools import groupby
 from typing import TypeVar
@@ -76,6 +77,7 @@ class _Page:
 
     def __init__(self, desk: Desk, asked: Asked) -> None:
         self.desk, self.asked, self.book = desk, asked, desk.bench.book
+        self.turn = asyncio.Lock()  # from the top down, and never in the way of others' short questions
 
     async def draw(self) -> None:
         parts.facts(facts(self.book, self.asked.mode, self.asked.units))

@@ -162,7 +162,7 @@ def slider(
     with tag("label", classes="control slider"):
         with tag("span"):
             tag("span", label)
-            said = tag("output", show(value))
+            said = tag("span", show(value), classes="said")  # an output would take the label
         made = tag("input", type="range", min=low, max=high, step=step)
     made.props[AT_FIRST] = value
     return made.on("input", lambda told: moved(told.args), js_handler=VALUE, throttle=WAIT, leading_events=False)

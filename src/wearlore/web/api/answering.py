@@ -24,6 +24,7 @@ SHAPE = {
     },
 }
 SAID = {
+    400: "The body cannot be read",
     401: "Nobody is signed in (only where the bench has a password)",
     403: "A page of another site asked",
     404: "A name that stands for nothing here; the nearest that do are named",

@@ -37,7 +37,7 @@ def _body(described: Described) -> Iterator[str]:
 
 
 def _operation(path: str, method: str, operation: Described, described: Described) -> Iterator[str]:
-    yield f'<section class="panel"><h2><code>{method.upper()} {escape(path)}</code></h2>'
+    yield f'<section class="panel listed"><h2><code>{method.upper()} {escape(path)}</code></h2>'
     yield f"<p>{escape(operation['description'].replace('``', ''))}</p>"
     parameters = [*operation.get("parameters", []), *_members(operation, described)]
     if parameters:

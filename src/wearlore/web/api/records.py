@@ -109,7 +109,7 @@ def _store(routes: APIRouter, desk: Desk) -> None:
 
 
 def _vehicles(routes: APIRouter, desk: Desk) -> None:
-    @routes.post("/vehicles", status_code=201, responses=TAKEN | problems())
+    @routes.post("/vehicles", status_code=201, responses=TAKEN | problems(400))
     async def new(adding: Annotated[Adding, Body()]) -> Response:
         """Put a vehicle on record that is not there yet."""
         said = NewVehicle(
@@ -117,7 +117,7 @@ def _vehicles(routes: APIRouter, desk: Desk) -> None:
         )
         return answered(await desk.change(lambda bench: bench.add(said, today=desk.today())), status=201)
 
-    @routes.post("/vehicles/{vehicle}/visits", status_code=201, responses=TAKEN | problems(404, 412, 428))
+    @routes.post("/vehicles/{vehicle}/visits", status_code=201, responses=TAKEN | problems(400, 404, 412, 428))
     async def visit(vehicle: Vehicle, noting: Annotated[Noting, Body()], if_match: Version = None) -> Response:
         """Put a visit on record, with what was found, done and read in it."""
         noted = NotedVisit(
@@ -133,7 +133,7 @@ def _vehicles(routes: APIRouter, desk: Desk) -> None:
             status=201,
         )
 
-    @routes.post("/vehicles/{vehicle}/found", status_code=201, responses=TAKEN | problems(404, 412, 428))
+    @routes.post("/vehicles/{vehicle}/found", status_code=201, responses=TAKEN | problems(400, 404, 412, 428))
     async def found(vehicle: Vehicle, finding: Annotated[Finding, Body()], if_match: Version = None) -> Response:
         """Put on record what was found today: what is there, and what was looked for and is not (wearlore found)."""
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.web.conftest import PHONE, WIDE, Opener, assert_accessible, assert_fits, served
+from tests.web.conftest import PATIENCE, PHONE, WIDE, Opener, assert_accessible, assert_fits, served
 from wearlore.book import load
 
 pytestmark = pytest.mark.xdist_group("browser")
@@ -31,7 +31,8 @@ def bench(shop: Path) -> Iterator[str]:
 
 
 def shown(page: Page) -> Page:
-    expect(page.locator(".guide-preview")).to_be_visible()
+    """The first guide of a server also waits for compilers."""
+    expect(page.locator(".guide-preview")).to_be_visible(timeout=4 * PATIENCE)
     return page
 
 

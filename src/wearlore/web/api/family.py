@@ -29,6 +29,13 @@ def _weak_points(routes: APIRouter, desk: Desk) -> None:
         """What fails when, soonest first."""
         return await ask(desk, lambda bench: bench.lives(), "lives")
 
+    @routes.get("/guide", responses=result("All that the guide says (wearlore guide)") | problems(404))
+    async def guide(
+        variant: Annotated[Name | None, Query(description="Of this variant only; unless given, of all.")] = None,
+    ) -> Response:
+        """What owners and buyers are told of the family."""
+        return await ask(desk, lambda bench: bench.guide(variant=variant), "guide", variant, long=True)
+
     @routes.get("/weak-points/{mode}", responses=result("The weak point (wearlore lives MODE)") | problems(404))
     async def weak_point(
         mode: Mode,

@@ -62,7 +62,7 @@ class TracePage:
         self.sources = Sources(desk.units, self._tell)
         self.next = NextPanel(book, desk.units, self._sights, self._showed, self._later)
         self.today = Today(book, desk.units, self.change)
-        self.keeping = Keeping(desk, book, vehicle)
+        self.keeping = Keeping(desk, book, vehicle, self.answer)
 
     # -------------------------------------------------------------------------------------------------------- drawing
     def draw(self) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
+
 from wearlore.answers import Standing, TracedFault
 from wearlore.book.model import Book
 from wearlore.errors import TraceError
-from wearlore.report.sheet import Bullets, Paragraph, counted
+from wearlore.report.sheet import Bullets, counted
 from wearlore.report.trace import called, opened
 from wearlore.web import parts
 from wearlore.web.desk import Desk
@@ -14,10 +16,10 @@ from wearlore.web.tracing.said import number
 
 
 class Keeping:
-    """Of one vehicle. Nothing is written before its button is pressed."""
+    """Of one vehicle. Nothing is written before its button is pressed; ``recorded`` is told when records changed."""
 
-    def __init__(self, desk: Desk, book: Book, vehicle: str) -> None:
-        self.desk, self.book, self.vehicle = desk, book, vehicle
+    def __init__(self, desk: Desk, book: Book, vehicle: str, recorded: Callable[[], Awaitable[None]]) -> None:
+        self.desk, self.book, self.vehicle, self.recorded = desk, book, vehicle, recorded
         self.traced: TracedFault | None = None
         self.odometer = self.note = ""
 
@@ -70,7 +72,8 @@ class Keeping:
                 if taken.duplicate_of
                 else f"On record: {counted(sum(map(len, found)), 'finding')}."
             )
-            parts.blocks(Paragraph(f"{known} The next answer counts with it."))
+            parts.says(f"{known} The chances above count with it.")
+            await self.recorded()
 
     async def _keep(self) -> None:
         with parts.anew(self.outcome):

@@ -47,11 +47,16 @@ def router(desk: Desk) -> APIRouter:
             return PlainTextResponse(str(error), 404)
         except WearloreError as error:
             return PlainTextResponse(str(error), 422)
-        name = re.sub(r"[^A-Za-z0-9_]+", "-", vehicle).strip("-")[:60] or "vehicle"
-        held = {"Content-Disposition": f'inline; filename="{name}-{paper}.{kind}"', "Cache-Control": "no-store"}
+        name = f"{_plain(vehicle)}-{paper}.{kind}"
+        held = {"Content-Disposition": f'inline; filename="{name}"', "Cache-Control": "no-store"}
         return Response(made, media_type=FORMATS[kind][0], headers=held)
 
     return routes
+
+
+def _plain(vehicle: str) -> str:
+    """A vehicle's name as part of the name of a file."""
+    return re.sub(r"[^A-Za-z0-9_]+", "-", vehicle)[:60].strip("-") or "vehicle"
 
 
 async def _made(desk: Desk, vehicle: str, paper: str, kind: str, said: Said) -> bytes:

@@ -35,7 +35,7 @@ def said(page: Page) -> dict[str, list[str]]:
 def test_the_page_says_first_what_fails_soonest_and_what_the_records_hold(open_page: Opener) -> None:
     page = settled(open_page("/"))
     expect(page.locator("main p.lead")).to_contain_text(re.compile(r"Soonest: .* 1 in 10 by [\d,]+ km \([\d,]+ to "))
-    expect(page.locator(".held")).to_contain_text("300 vehicles")
+    expect(page.locator(".on-record")).to_contain_text("300 vehicles")
     expect(page.locator(".tally [role=status]")).to_have_text("Shown: 40 of 40 weak points")
     first = page.locator(".weak").first
     expect(first.locator(".known")).to_contain_text(re.compile(r"\d+ failures\s+in [\d,]+ lives"))

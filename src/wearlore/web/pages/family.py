@@ -84,7 +84,7 @@ class _Page:
         if self.known.held is None or not self.known.held.visits:
             _without_records()
         else:
-            tag("p", _held(self.known.held), classes="held")
+            tag("p", _held(self.known.held), classes="on-record")
         with tag("div", classes="controls sieve", role="search", aria_label="Which weak points"):
             self._controls()
         with tag("div", classes="tally"):

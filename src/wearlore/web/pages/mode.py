@@ -93,7 +93,7 @@ class _Page:
                 await self._answered("faster", "What brings it on", weak_point.faster, _told)
                 await self._answered("again", "Does it come again", weak_point.again, _told)
                 await self._answered("readings", "Readings that drift", weak_point.readings, _told)
-                await self._answered("records", "The records behind it", weak_point.records, self._records)
+                await self._answered("records", "Records behind it", weak_point.records, self._records)
 
     def _section(self, name: str, title: str, *, shown: bool) -> tuple[Element, Element]:
         """The section, and the way to it."""

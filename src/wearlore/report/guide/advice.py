@@ -11,7 +11,7 @@ from wearlore.report.card import SIGNALS
 from wearlore.report.guide.document import Chapter, GuideBlock
 from wearlore.report.guide.method import END
 from wearlore.report.guide.wording import about_money, capital
-from wearlore.report.plan import money_told, told_distance
+from wearlore.report.plan import per_distance, told_distance
 from wearlore.report.sheet import Bullets, Callout, Column, Line, Paragraph, StepBlock, Table, counted
 from wearlore.units import Units, show_share
 
@@ -35,7 +35,7 @@ def _plan(one: VariantGuide, units: Units) -> Iterator[GuideBlock]:
     plan = one.plan.plan
     yield Paragraph(
         f"Beside the maker's service schedule, which comes first. All together, with what fails all the same, it costs "
-        f"on the mean {money_told(plan.grouped, units)} per {told_distance(units)}.",
+        f"on the mean {about_money(per_distance(plan.grouped, units), units)} per {told_distance(units)}.",
         "lead",
     )
     yield Table((Column("What", wide=True), Column("Because of", wide=True)), tuple(_rows(one, units)))

@@ -6,7 +6,7 @@ from wearlore.answers.guide import FamilyGuide
 from wearlore.report.guide.document import Chapter
 from wearlore.report.guide.wording import HOW_COMMON
 from wearlore.report.sheet import Bullets, Column, Heading, Paragraph, Table
-from wearlore.units import Units, show_share
+from wearlore.units import Units
 
 END = "Cautions and method"  # the last group of the contents
 SMALL = (
@@ -19,10 +19,9 @@ SMALL = (
 def method(guide: FamilyGuide, units: Units) -> Chapter:
     columns = (
         Column("Words", wide=True),
-        Column("Said only if the share failed lies from", "right"),
-        Column("to", "right"),
+        Column("Only if the share failed lies in", wide=True),
     )
-    rows = tuple((one.words, show_share(one.low), show_share(one.high)) for one in HOW_COMMON)
+    rows = tuple((one.words, f"{100 * one.low:g} to {100 * one.high:g} %") for one in HOW_COMMON)
     return Chapter(
         "method",
         "Method and limits",

@@ -42,6 +42,7 @@ HOW_COMMON = (
     Claim("it is rare", 0.0, 0.02),
     Claim("it is uncommon", 0.0, 0.1),
     Claim("almost every one has had it", 0.9, 1.0),
+    Claim("few have had it", 0.0, 0.2),
     Claim("some have had it, most have not", 0.05, 0.5),
     Claim("most have not had it", 0.0, 0.5),
     Claim("most have had it", 0.5, 1.0),
@@ -91,8 +92,8 @@ def money_between(cost: Estimate, units: Units) -> str:
 
 
 def about_money(amount: float, units: Units) -> str:
-    """``about EUR 1,240``: to the nearest 5 or 10, as a figure that leans on prices."""
-    step = 5 if amount < 200 else 10
+    """``about EUR 1,240``: to two or three digits, as a figure that leans on prices and means."""
+    step = 5 if amount < 200 else 10 if amount < 2_000 else 50 if amount < 10_000 else 100
     return f"about {units.currency} {step * round(amount / step):,}"
 
 

@@ -1,7 +1,7 @@
 """One workshop folder shared by everybody who has a page of it open.
 
-Answers are computed in threads: short ones side by side, long ones one after another (compiled parallel code does not
-like to be entered twice), so that a page never waits for another's simulation. When the book or the store has changed,
+Answers are computed in threads: short ones side by side, long ones one after another (each uses every core), so that
+what is quick never waits for a simulation. When the book or the store has changed,
 lives and life models are read anew beside the old ones, which go on answering until that is done; what is asked
 of one vehicle reads the store each time.
 """

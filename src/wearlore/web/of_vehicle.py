@@ -161,13 +161,13 @@ class OneVehicle:
                 )
 
     def _drift_of(self, reading: str) -> Callable[[Workbench], Drift]:
-        vehicle, units = self.vehicle, self.desk.units
+        vehicle, units, name = self.vehicle, self.desk.units, self.history.names.get(reading, reading)
 
         def ask(bench: Workbench) -> Drift:
             try:
                 found = bench.drift(reading, vehicle=vehicle)
             except WearloreError as error:  # no drift to tell is no fault of the page's
-                return f"{reading}: {error}", {}
+                return f"{name}: {error}", {}
             return found, figures(drift_drawings(found, units))
 
         return ask

@@ -17,6 +17,7 @@ from wearlore.scope import REASONS, Advice, Doing, Leaving, Outline, Reason, Sco
 from wearlore.units import Units, show_share
 
 LIKELY = 0.25  # chance within the horizon from which a unit left is shown whatever else is said of it
+WANTED = {"in": "Taking in", "out": "Leaving out"}
 SOON = "…"  # what is being reckoned
 IN_WORDS: dict[Reason, str] = {
     "must": "Has failed",
@@ -225,26 +226,21 @@ def choice_told(own: OwnChoice, book: Book, units: Units, horizon: float) -> str
     total = own.adds
     if not own.more and not own.fewer:
         return "The advice would be the same without it."
-    subject = (
-        "Your choices"
-        if not own.unit
-        else {"in": "Taking in", "out": "Leaving out"}[own.wanted] + " " + (_named(own.unit, book))
-    )
-    verb = "" if not own.unit else ","
+    subject = f"{WANTED[own.wanted]} {_named(own.unit, book)}" if own.unit else "Your own choices"
     now = _more_or_less(own.now, units)
     worth = (
         f"{units.show_money(abs(total.value))} {'more' if total.value >= 0 else 'less'} "
         f"({total.low:,.0f} to {total.high:,.0f}) than the advice over {ahead}"
     )
     beside = _beside(own, book)
-    said = f"{subject}{verb} {now} in this visit and, with what is to be expected later, {worth}."
+    said = f"{subject}: {now} in this visit and, with what is to be expected later, {worth}."
     return f"{said} {beside}".strip()
 
 
 def _more_or_less(money: float, units: Units) -> str:
     if abs(money) < 0.5:
-        return "costs the same"
-    return f"costs {units.show_money(abs(money))} {'more' if money > 0 else 'less'}"
+        return "the same"
+    return f"{units.show_money(abs(money))} {'more' if money > 0 else 'less'}"
 
 
 def _beside(own: OwnChoice, book: Book) -> str:

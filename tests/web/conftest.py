@@ -132,8 +132,8 @@ def open_page(request: pytest.FixtureRequest, browser: Browser) -> Iterator[Open
 
 
 def settled(page: Page) -> Page:
-    """The page when nothing on it is waited for any more."""
-    expect(page.locator(".waiting")).to_have_count(0)
+    """The page when nothing on it is waited for any more; a first long answer also waits for compilers."""
+    expect(page.locator(".waiting")).to_have_count(0, timeout=4 * PATIENCE)
     return page
 
 

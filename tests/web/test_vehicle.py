@@ -112,7 +112,7 @@ def test_two_people_with_one_vehicle_lose_nothing(open_page: Opener, copied) -> 
     last = Workbench(folder).history("V00007").visits[-2:]
     assert [(visit.km, visit.lines[0].mode) for visit in last] == [
         (95_000, "water-pump-leak"),
-        (95_100, "thermostat-stuck-open"),
+        (95_100, "thermostat-open"),
     ]
 
 

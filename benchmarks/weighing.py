@@ -1,4 +1,4 @@
-"""How long a visit takes to be weighed again when one thing moves: ``python benchmarks/weighing.py FOLDER``."""
+"""How long a visit takes to be weighed again when one thing moves: ``weighing.py FOLDER [VEHICLE]``."""
 
 from __future__ import annotations
 

@@ -32,7 +32,8 @@ YEARS = YearsToCome(Estimate(6000.0, 5900.0, 6100.0), (4000.0, 8000.0), 7.25, 0.
 GLANCE = BuyersLook(
     "glance", "Glance with a lamp", 12.0, 80.0, 14.0, 150.0,
     (Finding("Oil on top", 0.2, 7000.0, 8250.0, True), Finding("Oil at the back", 0.1, 7950.0, 8010.0, False)),
-    (0.72, 8260.0), ("oil-on-top", "oil-at-back", "hose-soft"), ("Oil on top", "Oil at the back", "Hose soft"), ("Take off the engine cover",), ("Lamp",),
+    (0.72, 8260.0), ("oil-on-top", "oil-at-back", "hose-soft"), ("Oil on top", "Oil at the back", "Hose soft"),
+    ("Take off the engine cover",), ("Lamp",),
     (("Running engine", "WARNING", "Keep clear."),), True,
 )  # fmt: skip
 GAUGE = replace(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from functools import cached_property
 from typing import get_args
 
 import numpy as np
@@ -45,7 +44,7 @@ from wearlore.lives import Evidence, Lives
 from wearlore.records.summary import EvidenceLine, evidence_lines
 from wearlore.units import Units
 from wearlore.vehicle import FittedUnit, Vehicle
-from wearlore.workbench.folder import Folder
+from wearlore.workbench.folder import Folder, once
 
 NO_LIVES = Lives.of()
 
@@ -53,7 +52,7 @@ NO_LIVES = Lives.of()
 class Family(Folder):
     """What fails on the family and when, and what that rests on."""
 
-    @cached_property
+    @once
     def lifetimes(self) -> Lifetimes:
         """The lives of all modes; none while there is no store: then the book's judgement speaks alone."""
         if not self.store_path.exists():
@@ -69,7 +68,7 @@ class Family(Folder):
     def _walking(self, done: int, of: int) -> None:
         self.progress("walking histories", done, of)
 
-    @cached_property
+    @once
     def _models(self) -> dict[str, StrataModels]:
         return {}
 

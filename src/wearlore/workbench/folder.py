@@ -10,9 +10,9 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from copy import copy
 from datetime import date
-from functools import cached_property, partial
+from functools import partial
 from pathlib import Path
-from typing import Self
+from typing import Any, Generic, Self, TypeVar
 
 from wearlore.book import load
 from wearlore.book.model import Book
@@ -27,6 +27,23 @@ Progress = Callable[[str, int, int], None]  # what is being done, how much of it
 
 def silent(_what: str, _done: int, _of: int) -> None:
     """No progress shown."""
+
+
+T = TypeVar("T")
+
+
+class once(Generic[T]):
+    """A property found once for a bench and for all that `Folder.telling` makes of it."""
+
+    def __init__(self, find: Callable[[Any], T]) -> None:
+        self.find, self.name = find, find.__name__
+        self.__doc__ = find.__doc__
+
+    def __get__(self, bench: Any, kind: type | None = None) -> T:
+        if self.name not in bench.found_once:
+            bench.found_once[self.name] = self.find(bench)
+        found: T = bench.found_once[self.name]
+        return found
 
 
 class Folder:
@@ -44,6 +61,7 @@ class Folder:
         self.seed = seed
         self.progress = progress
         self.gate = Gate()
+        self.found_once: dict[str, Any] = {}
 
     def again(self) -> Self:
         """The folder as it is now: nothing read yet, beside this one."""
@@ -67,7 +85,7 @@ class Folder:
         several = self.folder / "book"
         return several if several.is_dir() else self.folder / "book.yaml"
 
-    @cached_property
+    @once
     def book(self) -> Book:
         """The book, refused when its review finds an error."""
         return load.load(self.book_path)

@@ -6,7 +6,6 @@ import re
 from calendar import monthrange
 from collections.abc import Iterator
 from datetime import date
-from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -19,6 +18,7 @@ from wearlore.life.strata import StrataModels
 from wearlore.lifetimes import AtRisk, HeldOut, at_risk, lifetimes
 from wearlore.lives import Array
 from wearlore.trace.calibration import calibration
+from wearlore.workbench.folder import once
 from wearlore.workbench.plans import Plans
 
 Rows = NDArray[np.intp]
@@ -102,7 +102,7 @@ class Hindsights(Plans):
             not_known=not_known,
         )
 
-    @cached_property
+    @once
     def _track_record(self) -> TrackRecord | None:
         try:
             span = self._held_out(USUAL)

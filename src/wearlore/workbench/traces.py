@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from functools import cached_property
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from wearlore.errors import FitError, RecordsError
 from wearlore.records.summary import usual_leg
 from wearlore.trace import Case, Means, Told, suspects
 from wearlore.vehicle import Vehicle
+from wearlore.workbench.folder import once
 from wearlore.workbench.loop import Loop
 from wearlore.workbench.tracing import Tracing
 
@@ -93,6 +93,6 @@ class Traces(Loop):
                 self._factors_found[source, mode] = None
         return self._factors_found[source, mode]
 
-    @cached_property
+    @once
     def _factors_found(self) -> dict[tuple[str, str], float | None]:
         return {}

@@ -6,18 +6,9 @@ from playwright.sync_api import expect
 from tests.web.conftest import PHONE, WIDE, Opener, assert_accessible, assert_fits, assert_touchable, settled
 
 VAN = "/vehicles/V00003"
-PAGES = (
-    "/",
-    "/due",
-    "/records",
-    "/hindsight",
-    "/guide",
-    VAN,
-    f"{VAN}/trace",
-    f"{VAN}/visit",
-    f"{VAN}/outlook",
-    f"{VAN}/appraisal",
-)
+OF_A_VAN = ("", "/trace", "/visit", "/visit?fault=rear-seal-leak", "/outlook", "/appraisal?price=9500")
+WHOLE = ("/", "/weak-points/chain-stretch", "/vehicles", "/appraisal", "/due", "/records", "/hindsight", "/guide")
+PAGES = (*WHOLE, *(VAN + page for page in OF_A_VAN))
 
 
 @pytest.mark.parametrize("path", PAGES)

@@ -12,6 +12,7 @@ import asyncio
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from datetime import date
 from pathlib import Path
 from typing import Any, TypeVar
@@ -127,7 +128,8 @@ class Desk:
         self._asked.clear()
 
     async def watch(self) -> None:
-        """Go on looking whether the folder has changed, until cancelled."""
+        """Go on looking whether the folder has changed, until cancelled; first make ready for what is asked first."""
+        await asyncio.get_running_loop().run_in_executor(self._long, _rehearse, self.bench.telling(silent))
         while True:
             await asyncio.sleep(EVERY)
             await self.look()
@@ -175,3 +177,11 @@ def _stamp_of(path: Path) -> tuple[str, int, int] | None:
 def _read(bench: Workbench) -> None:
     """Book, lives and life models: the slow part of the first question."""
     bench.lives()
+
+
+def _rehearse(bench: Workbench) -> None:
+    """Trace and weigh one vehicle, for nobody: on a new machine code is compiled by it, which takes a minute."""
+    with suppress(WearloreError):  # said to whoever asks
+        for vehicle in bench.vehicles("", limit=1).vehicles:
+            bench.tracing(vehicle.vehicle).answer(())
+            bench.scope(vehicle.vehicle, ())

@@ -11,6 +11,7 @@ from urllib.parse import quote, urlencode
 
 from fastapi import Response
 from nicegui import ui
+from nicegui.slot import Slot
 
 from wearlore.report.guide.page import guide_style
 from wearlore.report.page import style_sheet
@@ -50,6 +51,7 @@ def frame(desk: Desk, title: str, *, section: str = "", vehicle: str = "", tab: 
     """A page called ``title``, in a ``section`` of the bench; of a ``vehicle`` also under its ``tab``."""
     ui.page_title(f"{title} · Wearlore")
     ui.add_head_html(f'<link rel="stylesheet" href="{style_address()}">')
+    _no_landmark(ui.context.client.content.parent_slot)
     with tag("div", classes="bench"):
         tag("a", "To the content", href="#content", classes="skip")
         with tag("header", classes="top"):
@@ -68,6 +70,12 @@ def frame(desk: Desk, title: str, *, section: str = "", vehicle: str = "", tab: 
             tag("p", FOOT)
             if desk.signed_in:
                 tag("a", "Sign out", href="/sign-out")
+
+
+def _no_landmark(around: Slot | None) -> None:
+    """The page library wraps every page in a ``main`` of its own: ours is the one that counts."""
+    if around is not None:
+        around.parent.props["role"] = "presentation"
 
 
 def of_vehicle(vehicle: str, to: str = "", **said: str | list[str]) -> str:

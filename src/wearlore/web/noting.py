@@ -85,6 +85,7 @@ class Noting:
         self.draft = Draft(desk.today().isoformat(), rows=list(rows))
         self.busy = False
         self.form = tag("div", classes="noting")
+        self._acts()  # beside what is drawn anew as one types: a press is never lost
         self.told = tag("div", classes="slot")
         self._draw()
         ui.timer(0.01, self._restore, once=True)
@@ -142,11 +143,13 @@ class Noting:
             for pair in draft.readings:
                 with tag("div", classes="note-row"):
                     self._reading(pair)
-            with tag("div", classes="controls"):
-                parts.button("Add a line", self._add_row)
-                if self._readings():
-                    parts.button("Add a reading", self._add_reading)
-                parts.button("Put on record", lambda: self.save(self.history.version), main=True)
+
+    def _acts(self) -> None:
+        with tag("div", classes="controls"):
+            parts.button("Add a line", self._add_row)
+            if self._readings():
+                parts.button("Add a reading", self._add_reading)
+            parts.button("Put on record", lambda: self.save(self.history.version), main=True)
 
     def _add_row(self) -> None:
         self.draft.rows.append(Row())

@@ -24,7 +24,8 @@ def got(address: str) -> tuple[str, str, bytes]:
 def refused(address: str) -> tuple[int, str]:
     with pytest.raises(HTTPError) as error:
         urlopen(address, timeout=120)
-    return error.value.code, error.value.read().decode()
+    with error.value as answer:
+        return answer.code, answer.read().decode()
 
 
 @pytest.mark.parametrize("paper", BESIDE)

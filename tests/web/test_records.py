@@ -85,4 +85,5 @@ def test_what_is_no_file_of_records_is_refused_without_an_offer(open_page: Opene
 def test_nobody_sends_files_without_the_ticket_of_a_page(site: str) -> None:
     with pytest.raises(HTTPError) as refused:
         urlopen(Request(f"{site}/records/files/guessed/abcdef?kind=csv", data=b"x", method="PUT"))
-    assert refused.value.code == 404
+    with refused.value:
+        assert refused.value.code == 404

@@ -102,5 +102,6 @@ def test_a_fault_that_hastens_it_has_its_section(open_page: Opener) -> None:
 def test_an_unknown_name_is_answered_with_the_nearest(open_page: Opener, site: str) -> None:
     with pytest.raises(HTTPError) as refused:
         urlopen(f"{site}/weak-points/chain-stretc")
-    assert refused.value.code == 404
-    assert "Did you mean chain-stretch" in json.dumps(refused.value.read().decode())
+    with refused.value as answer:
+        assert answer.code == 404
+        assert "Did you mean chain-stretch" in json.dumps(answer.read().decode())

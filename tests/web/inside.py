@@ -1,7 +1,11 @@
-"""An application asked inside this process: no server, no port, one event loop for all that is asked."""
+"""An application asked inside this process: no server, no port, one event loop for all that is asked.
+
+The loop has a thread of its own: while a browser is driven, this thread's loop is taken.
+"""
 
 import asyncio
-from collections.abc import Iterator, MutableMapping
+from collections.abc import Coroutine, Iterator, MutableMapping
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from typing import Any
 
@@ -12,10 +16,25 @@ import schemathesis
 HERE = ("127.0.0.1", 50_000)
 
 
+class Loop:
+    """An event loop in a thread of its own."""
+
+    def __init__(self) -> None:
+        self._thread = ThreadPoolExecutor(1)
+        self._runner = asyncio.Runner()
+
+    def run(self, coroutine: Coroutine[Any, Any, Any]) -> Any:
+        return self._thread.submit(self._runner.run, coroutine).result()
+
+    def close(self) -> None:
+        self._thread.submit(self._runner.close).result()
+        self._thread.shutdown()
+
+
 class Inside:
     """Asks ``app``, as if from ``client`` at ``url``."""
 
-    def __init__(self, app: Any, runner: asyncio.Runner, url: str, client: tuple[str, int]) -> None:
+    def __init__(self, app: Any, runner: Loop, url: str, client: tuple[str, int]) -> None:
         self.app, self._runner = app, runner
         transport = httpx.ASGITransport(app=app, raise_app_exceptions=False, client=client)
         self._http = httpx.AsyncClient(transport=transport, base_url=url)
@@ -61,5 +80,8 @@ class Inside:
 
 @contextmanager
 def inside(app: Any, url: str = "http://localhost", client: tuple[str, int] = HERE) -> Iterator[Inside]:
-    with asyncio.Runner() as runner:
-        yield Inside(app, runner, url, client)
+    loop = Loop()
+    try:
+        yield Inside(app, loop, url, client)
+    finally:
+        loop.close()

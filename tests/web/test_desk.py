@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.web.inside import Loop
 from tests.web.shop import TODAY, lay_out
 from wearlore.errors import BookErrors, NameNotKnown, StoreBusy
 from wearlore.records.store import Store
@@ -30,7 +31,11 @@ def at_desk(folder: Path, what: Callable[[Desk], Awaitable[None]]) -> None:
         finally:
             desk.close()
 
-    asyncio.run(sit())
+    loop = Loop()
+    try:
+        loop.run(sit())
+    finally:
+        loop.close()
 
 
 class Counted:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 import getpass
 import os
 import socket
@@ -59,10 +60,9 @@ def serve(
         desk = Desk(where.folder, today=today, units=units, progress=working.show)
         desk.warm()
     _greet(place, password)
-    try:
+    with suppress(KeyboardInterrupt):  # not raised where whoever started us has it ignored
         go(desk, Guard(place, Sessions(password)), bound, tls)
-    except KeyboardInterrupt:
-        say("The bench is closed.")
+    say("The bench is closed.")
         sys.stdout.flush()
         os._exit(0)  # what is still being computed is for nobody: do not wait for it
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 import getpass
 import os
 import socket
 import sys
+from contextlib import suppress
 from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
@@ -63,8 +63,8 @@ def serve(
     with suppress(KeyboardInterrupt):  # not raised where whoever started us has it ignored
         go(desk, Guard(place, Sessions(password)), bound, tls)
     say("The bench is closed.")
-        sys.stdout.flush()
-        os._exit(0)  # what is still being computed is for nobody: do not wait for it
+    sys.stdout.flush()
+    os._exit(0)  # what is still being computed is for nobody: do not wait for it
 
 
 def _certificate(file: Path | None, key: Path | None) -> Certificate | None:

@@ -39,9 +39,7 @@ class Choice:
     def address(self) -> str:
         """The page with this choice."""
         said = {each.name: getattr(self, each.name) for each in fields(self)}
-        told = urlencode(
-            {name: value for name, value in said.items() if value and (name, value) != ("order", "soonest")}
-        )
+        told = urlencode({name: value for name, value in said.items() if value and (name, value) != ("order", USUAL)})
         return f"/?{told}" if told else "/"
 
     @property

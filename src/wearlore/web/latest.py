@@ -9,7 +9,7 @@ from typing import TypeVar
 from nicegui import ui
 
 from wearlore.web.desk import Desk, Key
-from wearlore.web.parts import anew, retext, tag
+from wearlore.web.parts import anew, doing, retext, tag
 from wearlore.workbench import Workbench
 
 T = TypeVar("T")
@@ -60,8 +60,7 @@ class Latest:
         loop = asyncio.get_running_loop()
 
         def tell(what: str, done: int, of: int) -> None:
-            share = f" {done / of:.0%}".replace("%", " %") if of else ""
-            loop.call_soon_threadsafe(say, f"{what}{share} …".capitalize())
+            loop.call_soon_threadsafe(say, doing(what, done, of))
 
         def say(text: str) -> None:
             if number == self._number and not self._root.is_deleted:

@@ -197,6 +197,12 @@ def anew(slot: Element) -> Iterator[None]:
             problem(error)
 
 
+def doing(what: str, done: int, of: int) -> str:
+    """What is being done, and how much of it is: ``Fitting life models 30 % …``."""
+    share = f" {100 * done / of:.0f} %" if of else ""
+    return f"{what}{share} …".capitalize()
+
+
 async def answered(
     desk: Desk,
     question: Callable[[Workbench], T],
@@ -228,8 +234,7 @@ async def answered(
             return await desk.ask(question, key=key, long=long, progress=tell)
 
     def tell(what: str, done: int, of: int) -> None:
-        share = f" {done / of:.0%}" if of else ""
-        loop.call_soon_threadsafe(say, f"{what}{share} …".capitalize())
+        loop.call_soon_threadsafe(say, doing(what, done, of))
 
     def say(text: str) -> None:
         if not ask().done() and "said" in shown:

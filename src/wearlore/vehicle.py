@@ -107,3 +107,8 @@ class Fleet:
 OF_VEHICLES = (
     "variant", "built", "last", "km", "leg", "revision", "grade", "at_least", "applies", "age", "seen_good", "present",
 )  # fmt: skip
+
+
+def cause_named(mode: str, position: str) -> str:
+    """``MODE@POSITION``; ``MODE`` where a vehicle has the component but once."""
+    return f"{mode}@{position}" if position else mode

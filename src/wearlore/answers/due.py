@@ -16,7 +16,7 @@ from wearlore.errors import NameNotKnown
 from wearlore.estimate import NORMAL_95, Estimate
 from wearlore.lives import Array
 from wearlore.scope import Terms
-from wearlore.vehicle import Fleet
+from wearlore.vehicle import Fleet, cause_named
 
 DueOrder = Literal["saving", "risk"]
 WHY = {MUST: "open fault", BROUGHT: "goes with it", ALONE: "pays alone", TOGETHER: "pays together"}
@@ -157,7 +157,7 @@ class FleetDue:
         fleet = self.fleet
         for s in np.flatnonzero(fleet.present[v] & fleet.applies[v]).tolist():
             _, position = fleet.units[int(np.searchsorted(fleet.unit_slot, s, side="right")) - 1]
-            yield f"{fleet.modes[s]}@{position}" if position else fleet.modes[s]
+            yield cause_named(fleet.modes[s], position)
 
     def _items(self, v: int) -> Iterator[DueItem]:
         option, reason = self.weighed.option[v], self.weighed.reason[v]

@@ -22,7 +22,7 @@ from wearlore.lives import Array
 from wearlore.renewal import Draws, Models, Process, draw_nodes, survival, unknown_age
 from wearlore.trace.network import Fact
 from wearlore.trace.posterior import Solver
-from wearlore.vehicle import FittedUnit, ModeState, Vehicle
+from wearlore.vehicle import FittedUnit, ModeState, Vehicle, cause_named
 
 DRAWS = 64  # of the parameters of each mode
 UNNOTICED = 1_000.0  # km that an evident failure may be driven with before somebody tells (judgement)
@@ -82,7 +82,7 @@ def suspects(
                 chance, weight = place.chances(model)
                 prior = float(chance @ weight)
                 chances = chance[draw_nodes(weight, draws[state.mode])]
-            name = f"{state.mode}@{unit.position}" if unit.position else state.mode
+            name = cause_named(state.mode, unit.position)
             found.append(
                 Suspect(
                     name, unit.name, state.mode, unit.position, unit.revision, unit.grade,

@@ -10,7 +10,7 @@ from typing import Protocol
 from wearlore.book.model import Book
 from wearlore.errors import ScopeError
 from wearlore.units import show_share
-from wearlore.vehicle import Vehicle
+from wearlore.vehicle import Vehicle, cause_named
 from wearlore.web import parts
 from wearlore.web.desk import Desk
 from wearlore.web.parts import retext, tag
@@ -50,13 +50,11 @@ class Faults:
         """The faults that this vehicle can have."""
         states = [(unit, state) for unit in vehicle.units for state in unit.modes]
         names = {
-            f"{state.mode}@{unit.position}" if unit.position else state.mode: book.modes[state.mode].name
+            cause_named(state.mode, unit.position): book.modes[state.mode].name
             + (f" ({unit.position})" if unit.position else "")
             for unit, state in states
         }
-        found = tuple(
-            f"{state.mode}@{unit.position}" if unit.position else state.mode for unit, state in states if state.present
-        )
+        found = tuple(cause_named(state.mode, unit.position) for unit, state in states if state.present)
         if names == self.known and found == self.open:
             return
         self.known, self.open = dict(sorted(names.items(), key=lambda one: one[1])), found

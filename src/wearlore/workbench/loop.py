@@ -22,7 +22,7 @@ from wearlore.records import intake
 from wearlore.records.predictions import WITHIN, Prediction, Resolved, ResolvedPrediction, keep, resolved
 from wearlore.records.store import Store
 from wearlore.trace.calibration import calibration
-from wearlore.vehicle import Vehicle
+from wearlore.vehicle import Vehicle, cause_named
 from wearlore.workbench.depth import Depths
 
 MISSES = 20  # that an answer holds
@@ -173,7 +173,7 @@ class Loop(Depths):
                 vehicle=row.vehicle,
                 traced_on=row.traced_on,
                 traced_km=row.traced_km,
-                cause=f"{row.mode}@{row.position}" if row.position else row.mode,
+                cause=cause_named(row.mode, row.position),
                 name=self.book.modes[row.mode].name,
                 stated=row.chance,
                 found=row.found,

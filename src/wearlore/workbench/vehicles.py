@@ -18,7 +18,7 @@ from wearlore.lifetimes.fleet import fleet
 from wearlore.records import intake
 from wearlore.records.files import open_file
 from wearlore.records.of_vehicle import OnRecord, newest_intake, on_record, seen_vehicles
-from wearlore.vehicle import FittedUnit
+from wearlore.vehicle import FittedUnit, cause_named
 from wearlore.workbench.appraisals import Appraisals
 from wearlore.workbench.loop import Table
 
@@ -142,7 +142,7 @@ class Vehicles(Appraisals):
             if line.finding == "failed" and line.mode == mode and line.position in (unit.position, "", "all")
         ]
         return OpenFault(
-            cause=f"{mode}@{unit.position}" if unit.position else mode,
+            cause=cause_named(mode, unit.position),
             name=self.book.modes[mode].name,
             component=unit.component,
             position=unit.position,
